@@ -1,0 +1,1 @@
+"""The cuts and the standards, as TOML files; read through ``importlib.resources``."""
