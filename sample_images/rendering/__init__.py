@@ -1,0 +1,1 @@
+"""Rooms of the renderer: card, solids, produce, boards, lights, phone, truth."""
