@@ -19,7 +19,7 @@ from .solids import Piece
 # name: [(size across mm, size along mm, distance mm, elevation deg, share of the light, colour)], sky's share
 LIGHTS: dict[str, tuple[list[tuple[float, float, float, float, float, tuple[float, float, float]]], float]] = {
     "soft": ([(1100, 1100, 1000, 75, 1.0, (1, 0.98, 0.95))], 0.45),
-    "window": ([(700, 900, 950, 32, 1.0, (0.92, 0.96, 1.0))], 0.22),
+    "window": ([(900, 1100, 1500, 34, 1.0, (0.92, 0.96, 1.0))], 0.22),
     "hard": ([(28, 28, 800, 48, 1.0, (1, 0.93, 0.84))], 0.20),
     "dim": ([(260, 260, 1100, 60, 1.0, (1, 0.82, 0.62))], 0.25),
     "two-lamps": ([(140, 500, 900, 58, 0.65, (1, 0.96, 0.9)), (140, 500, 900, 65, 0.35, (1, 0.96, 0.9))], 0.22),
