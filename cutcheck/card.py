@@ -68,6 +68,11 @@ class CardLayout:
     free_mm: Rectangle | None = None
 
     @property
+    def black(self) -> Floats:
+        """The corners of everything black with a straight edge, squares first: (N, 4, 2) mm, clockwise."""
+        return np.array([*self.squares.values(), *(corners_of(area) for area in self.fields)])
+
+    @property
     def outline(self) -> Floats:
         """The corners of the paper, (4, 2) mm."""
         width, height = self.size_mm
@@ -165,7 +170,12 @@ class PrintCheck:
     across_mm: float
     down_mm: float
 
-    NOMINALS: ClassVar[tuple[tuple[float, float], ...]] = (PAGE_CHECK_MM, (93.0, 66.0), (198.0, 285.0), (204.0, 267.4))
+    NOMINALS: ClassVar[tuple[tuple[float, float], ...]] = (
+        PAGE_CHECK_MM,
+        (93.0, 66.0),
+        (198.0, 285.0),
+        (204.0, 267.4),
+    )
 
     @classmethod
     def parse(cls, text: str) -> PrintCheck:

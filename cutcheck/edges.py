@@ -1,0 +1,148 @@
+"""Printed edges to sub-pixel: where black turns to white along the straight sides of a card's print.
+
+An edge is where the light is half-way between black and white, in linear light: there a symmetric blur moves
+nothing. What sharpening, ink and glare add moves all edges the same way, white to black, and the least squares
+have a term for it. Points along short stretches of a side are averaged before the crossing is looked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Projection = Callable[[Floats], Floats]
+
+SAMPLE_PX = 0.5  # distance of the samples across an edge
+MARGIN_MM = 1.2  # kept clear of the ends of a side, where other edges reach in
+DEPTH_MM = 2.2  # black that lies behind every edge at least (a square's border is 3 mm)
+STRETCH_MM = 4.0
+LINES = 9  # across one stretch
+
+# IEC 61966-2-1: the linear light of an sRGB code, 0 to 1.
+_CODE = np.arange(256) / 255.0
+LINEAR = np.where(_CODE <= 0.04045, _CODE / 12.92, ((_CODE + 0.055) / 1.055) ** 2.4).astype(np.float32)
+
+
+@dataclass(frozen=True)
+class Stretches:
+    """Stretches of straight printed edges, of one layout: middle (N, 2) mm, direction (N, 2) unit vector,
+    length (N,) mm. White lies to the left of the direction, seen as printed."""
+
+    middle: Floats
+    direction: Floats
+    length: Floats
+
+
+@dataclass(frozen=True)
+class EdgePoints:
+    """Edges as seen. ``px`` (N, 2): where; ``normal`` (N, 2): across the edge, towards white; ``found`` (N,)
+    bool; ``width_px`` (N,): from 10 to 90 % of the step; ``black``, ``white`` (N,): linear light, 0 to 1."""
+
+    px: Floats
+    normal: Floats
+    found: NDArray[np.bool_]
+    width_px: Floats
+    black: Floats
+    white: Floats
+
+
+def stretches_of(black: Floats) -> Stretches:
+    """The sides of black quadrilaterals (N, 4, 2) mm, clockwise, cut into stretches of about 4 mm."""
+    start = black.reshape(-1, 2)
+    end = np.roll(black, -1, axis=1).reshape(-1, 2)
+    middles, directions, lengths = [], [], []
+    for a, b in zip(start, end, strict=True):
+        side = float(np.hypot(*(b - a)))
+        unit = (b - a) / side
+        free = side - 2 * min(MARGIN_MM, 0.2 * side)
+        count = max(1, round(free / STRETCH_MM))
+        for k in range(count):
+            middles.append((a + b) / 2 + unit * free * ((k + 0.5) / count - 0.5))
+            directions.append(unit)
+            lengths.append(free / count)
+    return Stretches(np.array(middles), np.array(directions), np.array(lengths))
+
+
+def edge_points(
+    pixels: NDArray[np.uint8], stretches: Stretches, to_px: Projection, reach_px: float
+) -> EdgePoints:
+    """Looks for each stretch's edge within ``reach_px`` of where ``to_px`` (mm to px) expects it.
+
+    ``pixels`` is the photo, (H, W, 3) uint8 BGR.
+    """
+    n = len(stretches.middle)
+    at = to_px(stretches.middle)
+    along = to_px(stretches.middle + stretches.direction * 0.05) - to_px(
+        stretches.middle - stretches.direction * 0.05
+    )
+    px_per_mm = np.linalg.norm(along, axis=1) / 0.1
+    along = along / np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-9)
+    normal = np.column_stack([along[:, 1], -along[:, 0]])
+    depth = DEPTH_MM * px_per_mm
+    reach = np.minimum(reach_px, depth)
+
+    half = int(np.ceil(reach_px / SAMPLE_PX))
+    across = np.arange(-half, half + 1) * SAMPLE_PX
+    spread = (np.arange(LINES) / (LINES - 1) - 0.5)[None] * (stretches.length * px_per_mm)[:, None]
+    x = (
+        at[:, None, None, 0]
+        + along[:, None, None, 0] * spread[:, :, None]
+        + normal[:, None, None, 0] * across
+    )
+    y = (
+        at[:, None, None, 1]
+        + along[:, None, None, 1] * spread[:, :, None]
+        + normal[:, None, None, 1] * across
+    )
+    profile, inside = _sample(pixels, x.reshape(n * LINES, -1), y.reshape(n * LINES, -1))
+    profile = profile.reshape(n, LINES, -1).mean(axis=1)
+    inside = inside.reshape(n, -1).all(axis=1)
+
+    valid = np.abs(across)[None] <= reach[:, None] + 1e-9
+    outer = valid & (across[None] > 0.7 * reach[:, None])
+    inner = valid & (across[None] < -0.7 * reach[:, None])
+    white = (profile * outer).sum(axis=1) / np.maximum(outer.sum(axis=1), 1)
+    black = (profile * inner).sum(axis=1) / np.maximum(inner.sum(axis=1), 1)
+    step = white - black
+    level = (profile - black[:, None]) / np.where(step > 1e-4, step, 1.0)[:, None]
+    where = _crossing(level, 0.5, valid)
+    low, high = _crossing(level, 0.1, valid), _crossing(level, 0.9, valid)
+    found = inside & (step > 0.35 * np.median(step)) & (step > 0.004) & np.isfinite(where)
+    found &= (reach >= 2.0) & (np.abs(where) < 0.6 * reach)
+    offset = np.where(found, where, 0.0) * SAMPLE_PX / SAMPLE_PX
+    return EdgePoints(at + normal * offset[:, None], normal, found, high - low, black, white)
+
+
+def _crossing(level: Floats, threshold: float, valid: NDArray[np.bool_]) -> Floats:
+    """Where rising profiles (N, S) pass a threshold closest to their middle: (N,) px, NaN where nowhere."""
+    n, count = level.shape
+    half = count // 2
+    below, above = level[:, :-1] - threshold, level[:, 1:] - threshold
+    rising = (below < 0) & (above >= 0) & valid[:, :-1] & valid[:, 1:]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        place = (np.arange(count - 1) + below / (below - above) - half) * SAMPLE_PX
+    place = np.where(rising, place, np.inf)
+    best = place[np.arange(n), np.abs(place).argmin(axis=1)]
+    return np.where(np.isfinite(best), best, np.nan)
+
+
+def _sample(pixels: NDArray[np.uint8], x: Floats, y: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+    """Linear light at (x, y) px, both (R, S), by cubic interpolation, and whether that is in the photo."""
+    high, wide = pixels.shape[:2]
+    inside = (x >= 1) & (y >= 1) & (x <= wide - 2) & (y <= high - 2)
+    left, top = max(int(x.min()) - 2, 0), max(int(y.min()) - 2, 0)
+    crop = pixels[top : int(y.max()) + 4, left : int(x.max()) + 4]
+    if crop.size == 0:
+        return np.zeros_like(x), np.zeros_like(inside)
+    light = LINEAR[cv2.cvtColor(np.ascontiguousarray(crop), cv2.COLOR_BGR2GRAY)]
+    values = np.empty(x.shape, np.float64)
+    for start in range(0, len(x), 30000):  # remap takes at most 32767 rows
+        part = slice(start, start + 30000)
+        mx, my = (x[part] - left).astype(np.float32), (y[part] - top).astype(np.float32)
+        values[part] = cv2.remap(light, mx, my, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    return values, inside
