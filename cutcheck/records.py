@@ -76,7 +76,10 @@ class PhotoInfo:
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """How the photo got its millimetres. ``mm_per_px`` holds on the board at the picture's centre."""
+    """How the photo got its millimetres. ``mm_per_px`` holds on the board at the picture's centre.
+
+    ``regions_px`` outlines each card (or other reference) in the photo.
+    """
 
     reference: Reference
     numbers: tuple[int, ...]
@@ -85,6 +88,7 @@ class Scale:
     residual_px: float
     focal_px: float
     focal_from: Literal["exif", "solved", "lens"]
+    regions_px: tuple[tuple[Point, ...], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,268 @@
+"""The marked picture: the photo with every piece outlined and numbered, and a legend below it.
+
+A verdict is told by the line (solid, dashed, dotted), by the shape and shade of the label and by colour, so
+that it survives a grey printer and red-green blindness. Colours: blue, vermillion and yellow of the palette of
+Okabe and Ito (Color Universal Design, 2008).
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from importlib import resources
+from typing import Any, NamedTuple
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+from cutcheck import words
+from cutcheck.records import Piece, Result, Verdict
+
+Pixels = NDArray[np.uint8]
+Floats = NDArray[np.float64]
+
+LONGEST_PX = 2400  # a phone's zoom shows no more, and the file stays small
+FONT_FILE = "atkinson-hyperlegible-next-bold.woff"
+OVERSAMPLING = 4  # label shapes are drawn larger and shrunk, for smooth edges
+
+
+class Style(NamedTuple):
+    """How a verdict is drawn. Colours are RGB; ``dash`` is (drawn, left out) in line widths, None for solid."""
+
+    line: tuple[int, int, int]
+    dash: tuple[float, float] | None
+    shape: str
+    fill: tuple[int, int, int]
+    ink: tuple[int, int, int]
+
+
+BLACK, WHITE, GREY = (17, 17, 17), (255, 255, 255), (96, 96, 96)
+STYLES: dict[Verdict | None, Style] = {
+    "in": Style((0, 114, 178), None, "circle", WHITE, BLACK),
+    "out": Style((213, 94, 0), (3.2, 2.2), "square", (150, 58, 0), WHITE),
+    "unsure": Style((240, 228, 66), (1.0, 1.6), "diamond", (240, 228, 66), BLACK),
+    "offcut": Style(GREY, (1.0, 3.0), "bar", (224, 224, 224), BLACK),
+    None: Style(WHITE, None, "bar", (224, 224, 224), BLACK),
+}
+
+
+def draw(pixels: Pixels, result: Result, longest_px: int = LONGEST_PX) -> Pixels:
+    """The marked picture of a photo.
+
+    ``pixels`` is the upright photo, (H, W, 3) uint8 BGR, that ``result`` came from. The picture is
+    (H', W', 3) uint8 BGR, at most ``longest_px`` wide or high before the legend is added below.
+    """
+    height, width = pixels.shape[:2]
+    factor = min(1.0, longest_px / max(height, width))
+    canvas = masked(pixels, result)
+    if factor < 1.0:
+        size = (round(width * factor), round(height * factor))
+        canvas = np.asarray(cv2.resize(canvas, size, interpolation=cv2.INTER_AREA), np.uint8)
+    longest = max(canvas.shape[:2])
+    line = max(2.0, longest / 700)
+    outlines = [_scaled(piece.outline_px, factor) for piece in result.pieces]
+    for piece, outline in zip(result.pieces, outlines, strict=True):
+        _trace(canvas, outline, STYLES[piece.verdict], line)
+    image = Image.fromarray(cv2.cvtColor(canvas, cv2.COLOR_BGR2RGB))
+    _place_labels(image, result.pieces, outlines, longest / 44)
+    return _with_legend(image, result, round(longest / 42))
+
+
+def masked(pixels: Pixels, result: Result) -> Pixels:
+    """The photo with a bank-size card painted over: what is printed on it is nobody's business."""
+    if result.scale.reference != "id1":
+        return pixels.copy()
+    covered = pixels.copy()
+    for region in result.scale.regions_px:
+        corners = np.round(np.asarray(region)).astype(np.int32)
+        cv2.fillPoly(covered, [corners], (150, 150, 150), lineType=cv2.LINE_AA)
+    return covered
+
+
+def encode(picture: Pixels, ending: str) -> bytes:
+    """The picture as a file's bytes: ``".png"``, ``".jpg"`` or ``".webp"``; ValueError for another ending."""
+    quality = {
+        ".png": [cv2.IMWRITE_PNG_COMPRESSION, 6],
+        ".jpg": [cv2.IMWRITE_JPEG_QUALITY, 88],
+        ".jpeg": [cv2.IMWRITE_JPEG_QUALITY, 88],
+        ".webp": [cv2.IMWRITE_WEBP_QUALITY, 85],
+    }
+    if ending.lower() not in quality:
+        raise ValueError(f"a picture can't be written as '{ending}': use {', '.join(quality)}")
+    _, data = cv2.imencode(ending.lower(), picture, quality[ending.lower()])
+    return bytes(data)
+
+
+def _scaled(points: tuple[tuple[float, float], ...], factor: float) -> Floats:
+    # Pixel centres are whole numbers, so the factor works about the corner of the top-left pixel.
+    return (np.asarray(points, float).reshape(-1, 2) + 0.5) * factor - 0.5
+
+
+def _trace(canvas: Pixels, outline: Floats, style: Style, line: float) -> None:
+    """Draw a closed outline with a dark or light casing, so that it shows on any produce and board."""
+    if len(outline) < 2:
+        return
+    casing = WHITE if sum(style.line) < 400 else BLACK
+    for colour, thickness in ((casing, line + max(2.0, line * 0.8)), (style.line, line)):
+        for part in _dashes(outline, style.dash, line):
+            points = np.round(part * 16).astype(np.int32).reshape(-1, 1, 2)
+            cv2.polylines(
+                canvas, [points], False, colour[::-1], max(1, round(thickness)), lineType=cv2.LINE_AA, shift=4
+            )
+
+
+def _dashes(outline: Floats, dash: tuple[float, float] | None, line: float) -> list[Floats]:
+    """The drawn stretches of a closed outline: [(n, 2) float, px]."""
+    ring = np.vstack([outline, outline[:1]])
+    if dash is None:
+        return [ring]
+    steps = np.hypot(*np.diff(ring, axis=0).T)
+    along = np.concatenate([[0.0], np.cumsum(steps)])
+    if along[-1] <= 0:
+        return [ring]
+    # Whole periods round the outline, so that no seam shows.
+    period = (dash[0] + dash[1]) * line * 1.6
+    count = max(3, round(along[-1] / period))
+    starts = np.arange(count) * along[-1] / count
+    drawn = along[-1] / count * dash[0] / (dash[0] + dash[1])
+    parts = []
+    for start in starts:
+        inside = along[(along > start) & (along < start + drawn)]
+        at = np.concatenate([[start], inside, [start + drawn]])
+        parts.append(np.column_stack([np.interp(at, along, ring[:, 0]), np.interp(at, along, ring[:, 1])]))
+    return parts
+
+
+@lru_cache(maxsize=8)
+def _font(size: int) -> ImageFont.FreeTypeFont:
+    with resources.files("cutcheck.fonts").joinpath(FONT_FILE).open("rb") as file:
+        return ImageFont.truetype(file, size)
+
+
+@lru_cache(maxsize=2048)
+def _label(text: str, verdict: Verdict | None, radius: int) -> Image.Image:
+    """A label as a small RGBA picture, drawn large and shrunk."""
+    style, r = STYLES[verdict], radius * OVERSAMPLING
+    font = _font(max(8, round(r * (1.25 if len(text) < 3 else 1.0))))
+    half = font.getlength(text) / 2
+    half_width = max(r, half + 0.35 * r)
+    if style.shape == "diamond":
+        half_width = max(1.2 * r, half + 0.75 * r)
+    size = (round(2 * half_width), 2 * r)
+    tile = Image.new("RGBA", size, (*style.fill, 0))
+    pen = ImageDraw.Draw(tile)
+    rim, edge = (style.line if verdict is not None else GREY), max(2, round(0.16 * r))
+    box = (0, 0, size[0] - 1, size[1] - 1)
+    if style.shape == "diamond":
+        middle = size[0] / 2
+        corners = [(middle, 0), (size[0] - 1, r), (middle, 2 * r - 1), (0, r)]
+        pen.polygon(corners, fill=style.fill, outline=BLACK, width=edge // 2)
+    elif style.shape == "circle":
+        pen.rounded_rectangle(box, r, fill=style.fill, outline=rim, width=edge)
+    else:
+        inset = 0 if style.shape == "square" else round(0.25 * r)
+        pen.rectangle((0, inset, size[0] - 1, size[1] - 1 - inset), fill=style.fill, outline=rim, width=edge)
+    pen.text((size[0] / 2, r), text, font=font, fill=style.ink, anchor="mm")
+    return tile.resize((max(1, size[0] // OVERSAMPLING), 2 * radius), Image.Resampling.LANCZOS)
+
+
+def _place_labels(
+    image: Image.Image, pieces: tuple[Piece, ...], outlines: list[Floats], radius: float
+) -> None:
+    """Put each number beside its piece, where it hides least: other pieces and other labels cost most."""
+    if not pieces:
+        return
+    centres = np.array([outline.mean(axis=0) for outline in outlines])
+    r = _label_radius(centres, radius)
+    coarse = max(2, r // 4)
+    taken = np.zeros((image.height // coarse + 2, image.width // coarse + 2), np.float32)
+    for outline in outlines:
+        cv2.fillPoly(taken, [np.round(outline / coarse).astype(np.int32)], 1.0)
+    for piece, outline, centre in zip(pieces, outlines, centres, strict=True):
+        tile = _label(str(piece.number), piece.verdict, r)
+        half = np.array([tile.width, tile.height]) / 2
+        best, least = centre, np.inf
+        for angle in np.radians([-90, -45, -135, 0, 180, 45, 135, 90]):
+            way = np.array([np.cos(angle), np.sin(angle)])
+            out = float(((outline - centre) @ way).max())
+            place = centre + way * (out + 2 + float(np.abs(way) @ half))
+            cost = _cost(taken, place, half, coarse, image.size)
+            if cost < least - 1e-6:
+                best, least = place, cost
+        x, y = np.round(best - half).astype(int)
+        image.paste(tile, (int(x), int(y)), tile)
+        _block(taken, best, half, coarse)[...] = 3.0
+
+
+def _label_radius(centres: Floats, wanted: float) -> int:
+    """The labels' half height, px: smaller where pieces lie close together."""
+    if len(centres) < 2:
+        return round(wanted)
+    distances = np.hypot(*(centres[:, None] - centres[None]).transpose(2, 0, 1))
+    np.fill_diagonal(distances, np.inf)
+    return round(min(wanted, max(9.0, 0.42 * float(np.median(distances.min(axis=1))))))
+
+
+def _block(taken: NDArray[np.float32], place: Floats, half: Floats, coarse: int) -> NDArray[np.float32]:
+    left, top = np.maximum(0, np.floor((place - half) / coarse)).astype(int)
+    right, bottom = np.maximum(0, np.ceil((place + half) / coarse)).astype(int)
+    return taken[top:bottom, left:right]
+
+
+def _cost(
+    taken: NDArray[np.float32], place: Floats, half: Floats, coarse: int, size: tuple[int, int]
+) -> float:
+    outside = max(0.0, *(half - place), *(place + half - np.array(size)))
+    block = _block(taken, place, half, coarse)
+    return float(block.mean() if block.size else 9.0) + 9.0 * outside
+
+
+def _with_legend(image: Image.Image, result: Result, size: int) -> Pixels:
+    """The picture with a white strip below: what each line and label means, how many, and the mark."""
+    font, gap = _font(size), round(0.6 * size)
+    items: list[tuple[Verdict | None, str]] = [
+        (verdict, f"{words.VERDICTS[verdict]}: {number}") for verdict, number in words.tally(result.pieces).items()
+    ]
+    title = _title(result)
+    row_height, rows, x = round(2.1 * size), [[]], gap  # type: list[list[tuple[int, Any]]]
+    for item in items:
+        wide = round(3.4 * size + font.getlength(item[1])) + gap
+        if rows[-1] and x + wide > image.width:
+            rows.append([])
+            x = gap
+        rows[-1].append((x, item))
+        x += wide
+    strip = Image.new("RGB", (image.width, row_height * (len(rows) + 1) + gap), WHITE)
+    pen = ImageDraw.Draw(strip)
+    pen.text((gap, gap / 2 + row_height / 2), title, font=font, fill=BLACK, anchor="lm")
+    drawn = np.asarray(strip).copy()
+    for k, row in enumerate(rows):
+        middle = gap // 2 + row_height * (k + 1) + row_height // 2
+        for x, (verdict, _) in row:
+            style = STYLES[verdict]
+            sample = np.array([[x, middle - 0.55 * size], [x + 2.6 * size, middle - 0.55 * size]])
+            sample = np.vstack([sample, sample[::-1] + [[0, 1.1 * size], [0, 1.1 * size]]])
+            _trace(drawn[:, :, ::-1], sample, style, max(2.0, size / 14))
+    strip = Image.fromarray(drawn)
+    pen = ImageDraw.Draw(strip)
+    for k, row in enumerate(rows):
+        middle = gap // 2 + row_height * (k + 1) + row_height // 2
+        for x, (verdict, text) in row:
+            tile = _label("1", verdict, round(0.42 * size))
+            strip.paste(tile, (round(x + 1.3 * size - tile.width / 2), middle - tile.height // 2), tile)
+            pen.text((x + 3.1 * size, middle), text, font=font, fill=BLACK, anchor="lm")
+    whole = Image.new("RGB", (image.width, image.height + strip.height), WHITE)
+    whole.paste(image, (0, 0))
+    whole.paste(strip, (0, image.height))
+    return np.asarray(cv2.cvtColor(np.asarray(whole), cv2.COLOR_RGB2BGR), np.uint8)
+
+
+def _title(result: Result) -> str:
+    parts = [words.count(len(result.pieces), "piece")]
+    if result.cut is not None:
+        parts.insert(0, f"{words.cut_title(result.cut.name)} ({result.cut.standard})")
+    if result.score is not None:
+        low, high = result.score.mark_low, result.score.mark_high
+        parts.append(f"mark {result.score.mark:.0f} ({low:.0f} to {high:.0f})")
+    return ", ".join(parts)

@@ -1,0 +1,69 @@
+"""The words a user reads, one for each thing: the page, the command line and the pictures take theirs from here."""
+
+from __future__ import annotations
+
+from cutcheck.records import Piece, Reference, Scale, SideName, Verdict
+
+VERDICTS: dict[Verdict | None, str] = {
+    "in": "on size",
+    "out": "off size",
+    "unsure": "too close to call",
+    "offcut": "offcut, not counted",
+    None: "measured, not marked",
+}
+
+SIDES: dict[SideName, str] = {"length": "length", "width": "width", "height": "height"}
+
+REFERENCES: dict[Reference, str] = {
+    "card": "card",
+    "mat": "mat",
+    "id1": "bank-size card",
+    "sheet": "sheet",
+    "disc": "disc",
+    "square": "square",
+}
+
+FLAGS = {
+    "touching": "touches another piece",
+    "hidden": "partly hidden",
+    "cut-off": "runs out of the picture",
+    "low-contrast": "hard to see against the board",
+    "irregular": "no regular shape",
+    "height-unseen": "height not seen",
+}
+
+
+def flag(code: str) -> str:
+    """A flag in plain words; a code that is not in the table is shown with spaces."""
+    return FLAGS.get(code, code.replace("-", " "))
+
+
+def cut_title(name: str) -> str:
+    """A cut's name as a heading: ``"small-dice"`` is ``"Small dice"``."""
+    return name.replace("-", " ").capitalize()
+
+
+def percent(share: float | None) -> str:
+    """A share of 0 to 1, ``"92 %"``; a dash where there is none."""
+    return "-" if share is None else f"{100 * share:.0f} %"
+
+
+def count(number: int, one: str, many: str | None = None) -> str:
+    """``"1 piece"``, ``"40 pieces"``."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
+def reference(scale: Scale) -> str:
+    """What gave the scale: ``"card 3"``, ``"cards 3 and 7"``, ``"mat"``."""
+    name = REFERENCES[scale.reference]
+    numbers = [str(number) for number in scale.numbers]
+    if not numbers or scale.reference not in ("card", "square"):
+        return name
+    plural = "s" if len(numbers) > 1 else ""
+    return f"{name}{plural} {' and '.join(numbers)}"
+
+
+def tally(pieces: tuple[Piece, ...]) -> dict[Verdict | None, int]:
+    """How many pieces have each verdict; verdicts that no piece has are left out."""
+    counts = {verdict: sum(piece.verdict == verdict for piece in pieces) for verdict in VERDICTS}
+    return {verdict: n for verdict, n in counts.items() if n}
