@@ -108,6 +108,7 @@ class CutcheckError(Exception):
     def __init__(self, code: str, **details: object) -> None:
         fault = FAULTS[code]
         self.code = code
+        self.details = details
         self.exit_status = fault.exit_status
         self.message = fault.message.format(**details)
         self.remedy = fault.remedy.format(**details)
