@@ -126,7 +126,7 @@ def box(dims: tuple[float, float, float], rng: np.random.Generator, bow: float =
     wedge = rng.normal(0, rough * 0.015, 2)
     lift = 1 + wedge[0] * (2 * corners[:, 0] - 1) + wedge[1] * (2 * corners[:, 1] - 1)
     base[top, 2] = height * lift[top] + rng.normal(0, 0.3 * jitter, 4)
-    bevel = min(float(rng.uniform(0.1, 0.3)), 0.045 * cross, 0.2 * height)
+    bevel = min(float(rng.uniform(0.04, 0.12)), 0.02 * cross, 0.2 * height)  # a sharp knife leaves a crisp edge
     unit, faces, sides = _surface(dims, bevel, max(cross / 5, 0.8))
     u = unit / np.array(dims)
     weights = np.prod(np.where(corners[None] == 1, u[:, None], 1 - u[:, None]), axis=2)
