@@ -1,15 +1,16 @@
 """The marked picture: the photo with every piece outlined and numbered, and a legend below it.
 
 A verdict is told by the line (solid, dashed, dotted), by the shape and shade of the label and by colour, so
-that it survives a grey printer and red-green blindness. Colours: blue, vermillion and yellow of the palette of
-Okabe and Ito (Color Universal Design, 2008).
+that it survives a grey printer and red-green blindness. Colours: blue, vermillion and yellow of the palette
+of Okabe and Ito (Color Universal Design, 2008).
 """
 
 from __future__ import annotations
 
 from functools import lru_cache
 from importlib import resources
-from typing import Any, NamedTuple
+from io import BytesIO
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -28,7 +29,7 @@ OVERSAMPLING = 4  # label shapes are drawn larger and shrunk, for smooth edges
 
 
 class Style(NamedTuple):
-    """How a verdict is drawn. Colours are RGB; ``dash`` is (drawn, left out) in line widths, None for solid."""
+    """How a verdict is drawn. Colours are RGB; ``dash`` is (drawn, left out) in lines, None for solid."""
 
     line: tuple[int, int, int]
     dash: tuple[float, float] | None
@@ -41,8 +42,8 @@ BLACK, WHITE, GREY = (17, 17, 17), (255, 255, 255), (96, 96, 96)
 STYLES: dict[Verdict | None, Style] = {
     "in": Style((0, 114, 178), None, "circle", WHITE, BLACK),
     "out": Style((213, 94, 0), (3.2, 2.2), "square", (150, 58, 0), WHITE),
-    "unsure": Style((240, 228, 66), (1.0, 1.6), "diamond", (240, 228, 66), BLACK),
-    "offcut": Style(GREY, (1.0, 3.0), "bar", (224, 224, 224), BLACK),
+    "unsure": Style((240, 228, 66), (0.4, 1.8), "diamond", (240, 228, 66), BLACK),
+    "offcut": Style(GREY, (0.4, 3.0), "bar", (224, 224, 224), BLACK),
     None: Style(WHITE, None, "bar", (224, 224, 224), BLACK),
 }
 
@@ -60,12 +61,14 @@ def draw(pixels: Pixels, result: Result, longest_px: int = LONGEST_PX) -> Pixels
         size = (round(width * factor), round(height * factor))
         canvas = np.asarray(cv2.resize(canvas, size, interpolation=cv2.INTER_AREA), np.uint8)
     longest = max(canvas.shape[:2])
-    line = max(2.0, longest / 700)
     outlines = [_scaled(piece.outline_px, factor) for piece in result.pieces]
+    line = _line_width(outlines, longest)
     for piece, outline in zip(result.pieces, outlines, strict=True):
-        _trace(canvas, outline, STYLES[piece.verdict], line)
+        # Beside the piece, not on it: the eye wants to see the edge that was measured.
+        _trace(canvas, _grown(outline, line), STYLES[piece.verdict], line)
     image = Image.fromarray(cv2.cvtColor(canvas, cv2.COLOR_BGR2RGB))
-    _place_labels(image, result.pieces, outlines, longest / 44)
+    regions = [_scaled(region, factor) for region in result.scale.regions_px]
+    _place_labels(image, result.pieces, outlines, regions, longest / 50)
     return _with_legend(image, result, round(longest / 42))
 
 
@@ -97,6 +100,15 @@ def encode(picture: Pixels, ending: str) -> bytes:
 def _scaled(points: tuple[tuple[float, float], ...], factor: float) -> Floats:
     # Pixel centres are whole numbers, so the factor works about the corner of the top-left pixel.
     return (np.asarray(points, float).reshape(-1, 2) + 0.5) * factor - 0.5
+
+
+def _line_width(outlines: list[Floats], longest: int) -> float:
+    """The outlines' width, px: a line must not outgrow the pieces it goes round."""
+    wanted = max(2.0, longest / 700)
+    if not outlines:
+        return wanted
+    size = float(np.median([abs(_area(outline)) ** 0.5 for outline in outlines]))
+    return min(wanted, max(1.6, 0.08 * size))
 
 
 def _trace(canvas: Pixels, outline: Floats, style: Style, line: float) -> None:
@@ -136,8 +148,8 @@ def _dashes(outline: Floats, dash: tuple[float, float] | None, line: float) -> l
 
 @lru_cache(maxsize=8)
 def _font(size: int) -> ImageFont.FreeTypeFont:
-    with resources.files("cutcheck.fonts").joinpath(FONT_FILE).open("rb") as file:
-        return ImageFont.truetype(file, size)
+    data = resources.files("cutcheck.fonts").joinpath(FONT_FILE).read_bytes()
+    return ImageFont.truetype(BytesIO(data), size)
 
 
 @lru_cache(maxsize=2048)
@@ -168,31 +180,64 @@ def _label(text: str, verdict: Verdict | None, radius: int) -> Image.Image:
 
 
 def _place_labels(
-    image: Image.Image, pieces: tuple[Piece, ...], outlines: list[Floats], radius: float
+    image: Image.Image,
+    pieces: tuple[Piece, ...],
+    outlines: list[Floats],
+    avoid: list[Floats],
+    radius: float,
 ) -> None:
     """Put each number beside its piece, where it hides least: other pieces and other labels cost most."""
     if not pieces:
         return
-    centres = np.array([outline.mean(axis=0) for outline in outlines])
-    r = _label_radius(centres, radius)
+    r = _label_radius(np.array([outline.mean(axis=0) for outline in outlines]), radius)
     coarse = max(2, r // 4)
     taken = np.zeros((image.height // coarse + 2, image.width // coarse + 2), np.float32)
-    for outline in outlines:
-        cv2.fillPoly(taken, [np.round(outline / coarse).astype(np.int32)], 1.0)
-    for piece, outline, centre in zip(pieces, outlines, centres, strict=True):
+    for areas, weight in ((avoid, 0.3), (outlines, 1.0)):
+        for area in areas:
+            cv2.fillPoly(taken, [np.round(area / coarse).astype(np.int32)], weight)
+    for piece, outline in zip(pieces, outlines, strict=True):
         tile = _label(str(piece.number), piece.verdict, r)
         half = np.array([tile.width, tile.height]) / 2
-        best, least = centre, np.inf
-        for angle in np.radians([-90, -45, -135, 0, 180, 45, 135, 90]):
-            way = np.array([np.cos(angle), np.sin(angle)])
-            out = float(((outline - centre) @ way).max())
-            place = centre + way * (out + 2 + float(np.abs(way) @ half))
-            cost = _cost(taken, place, half, coarse, image.size)
-            if cost < least - 1e-6:
-                best, least = place, cost
+        costs = []
+        for point, normal in zip(*_round_about(outline), strict=True):
+            place = point + normal * (float(np.hypot(*(half * normal))) + 0.3 * r)
+            # Of two free places the upper one: a label below is read as the next piece's.
+            costs.append((_cost(taken, place, half, coarse, image.size) + 0.02 * normal[1], *place))
+        best = np.array(min(costs)[1:])
         x, y = np.round(best - half).astype(int)
         image.paste(tile, (int(x), int(y)), tile)
         _block(taken, best, half, coarse)[...] = 3.0
+
+
+def _round_about(outline: Floats, count: int = 16) -> tuple[Floats, Floats]:
+    """Points spread evenly along a closed outline, (count, 2) px, and the way out there, (count, 2)."""
+    ring = np.vstack([outline, outline[:1]])
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))])
+    at = (np.arange(count) + 0.5) / count * along[-1]
+    points = np.column_stack([np.interp(at, along, ring[:, axis]) for axis in (0, 1)])
+    ahead, behind = np.roll(points, -1, axis=0), np.roll(points, 1, axis=0)
+    tangent = (ahead - behind) * np.sign(_area(outline) or 1.0)
+    normal = np.column_stack([tangent[:, 1], -tangent[:, 0]])
+    return points, normal / np.maximum(np.hypot(*normal.T), 1e-9)[:, None]
+
+
+def _area(outline: Floats) -> float:
+    """The signed area of an outline, px^2: positive where it runs clockwise as seen (y points down)."""
+    x, y = outline.T
+    return float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
+
+
+def _grown(outline: Floats, by: float) -> Floats:
+    """The outline moved outwards by ``by`` px, corners kept."""
+    if len(outline) < 3 or not _area(outline):
+        return outline
+    edge = (np.roll(outline, -1, axis=0) - outline) * np.sign(_area(outline))
+    edge /= np.maximum(np.hypot(*edge.T), 1e-9)[:, None]
+    normal = np.column_stack([edge[:, 1], -edge[:, 0]])
+    before = np.roll(normal, 1, axis=0)
+    # The mitre, held back where the outline turns sharply.
+    spread = np.maximum(1.0 + (normal * before).sum(axis=1), 0.5)[:, None]
+    return np.asarray(outline + by * (normal + before) / spread)
 
 
 def _label_radius(centres: Floats, wanted: float) -> int:
@@ -201,7 +246,7 @@ def _label_radius(centres: Floats, wanted: float) -> int:
         return round(wanted)
     distances = np.hypot(*(centres[:, None] - centres[None]).transpose(2, 0, 1))
     np.fill_diagonal(distances, np.inf)
-    return round(min(wanted, max(9.0, 0.42 * float(np.median(distances.min(axis=1))))))
+    return round(min(wanted, max(9.0, 0.3 * float(np.median(distances.min(axis=1))))))
 
 
 def _block(taken: NDArray[np.float32], place: Floats, half: Floats, coarse: int) -> NDArray[np.float32]:
@@ -213,52 +258,40 @@ def _block(taken: NDArray[np.float32], place: Floats, half: Floats, coarse: int)
 def _cost(
     taken: NDArray[np.float32], place: Floats, half: Floats, coarse: int, size: tuple[int, int]
 ) -> float:
-    outside = max(0.0, *(half - place), *(place + half - np.array(size)))
+    outside = float(max(0.0, *(half - place), *(place + half - np.array(size))))
     block = _block(taken, place, half, coarse)
     return float(block.mean() if block.size else 9.0) + 9.0 * outside
 
 
 def _with_legend(image: Image.Image, result: Result, size: int) -> Pixels:
     """The picture with a white strip below: what each line and label means, how many, and the mark."""
-    font, gap = _font(size), round(0.6 * size)
-    items: list[tuple[Verdict | None, str]] = [
-        (verdict, f"{words.VERDICTS[verdict]}: {number}") for verdict, number in words.tally(result.pieces).items()
-    ]
-    title = _title(result)
-    row_height, rows, x = round(2.1 * size), [[]], gap  # type: list[list[tuple[int, Any]]]
-    for item in items:
-        wide = round(3.4 * size + font.getlength(item[1])) + gap
-        if rows[-1] and x + wide > image.width:
-            rows.append([])
-            x = gap
-        rows[-1].append((x, item))
+    font, gap, row_height = _font(size), round(0.6 * size), round(2.1 * size)
+    places: list[tuple[float, int, Verdict | None, str]] = []
+    x, row = float(gap), 1
+    for verdict, number in words.tally(result.pieces).items():
+        text = f"{words.VERDICTS[verdict]}: {number}"
+        wide = 3.2 * size + font.getlength(text) + 2 * gap
+        if x > gap and x + wide > image.width:
+            x, row = float(gap), row + 1
+        places.append((x, gap // 2 + row_height * row + row_height // 2, verdict, text))
         x += wide
-    strip = Image.new("RGB", (image.width, row_height * (len(rows) + 1) + gap), WHITE)
-    pen = ImageDraw.Draw(strip)
-    pen.text((gap, gap / 2 + row_height / 2), title, font=font, fill=BLACK, anchor="lm")
-    drawn = np.asarray(strip).copy()
-    for k, row in enumerate(rows):
-        middle = gap // 2 + row_height * (k + 1) + row_height // 2
-        for x, (verdict, _) in row:
-            style = STYLES[verdict]
-            sample = np.array([[x, middle - 0.55 * size], [x + 2.6 * size, middle - 0.55 * size]])
-            sample = np.vstack([sample, sample[::-1] + [[0, 1.1 * size], [0, 1.1 * size]]])
-            _trace(drawn[:, :, ::-1], sample, style, max(2.0, size / 14))
-    strip = Image.fromarray(drawn)
-    pen = ImageDraw.Draw(strip)
-    for k, row in enumerate(rows):
-        middle = gap // 2 + row_height * (k + 1) + row_height // 2
-        for x, (verdict, text) in row:
-            tile = _label("1", verdict, round(0.42 * size))
-            strip.paste(tile, (round(x + 1.3 * size - tile.width / 2), middle - tile.height // 2), tile)
-            pen.text((x + 3.1 * size, middle), text, font=font, fill=BLACK, anchor="lm")
-    whole = Image.new("RGB", (image.width, image.height + strip.height), WHITE)
+    whole = Image.new("RGB", (image.width, image.height + row_height * (row + 1) + gap), WHITE)
     whole.paste(image, (0, 0))
-    whole.paste(strip, (0, image.height))
-    return np.asarray(cv2.cvtColor(np.asarray(whole), cv2.COLOR_RGB2BGR), np.uint8)
+    pen = ImageDraw.Draw(whole)
+    pen.text((gap, image.height + (gap + row_height) / 2), title(result), font=font, fill=BLACK, anchor="lm")
+    for x, y, verdict, text in places:
+        pen.text((x + 3.2 * size, image.height + y), text, font=font, fill=BLACK, anchor="lm")
+        tile = _label("1", verdict, round(0.55 * size))
+        whole.paste(tile, (round(x + 2.2 * size - tile.width / 2), image.height + y - tile.height // 2), tile)
+    canvas = np.asarray(cv2.cvtColor(np.asarray(whole), cv2.COLOR_RGB2BGR), np.uint8)
+    for x, y, verdict, _ in places:
+        corners = np.array([[0.0, -0.5], [1.2, -0.5], [1.2, 0.5], [0.0, 0.5]]) * size
+        _trace(canvas, corners + np.array([x, image.height + y]), STYLES[verdict], max(2.0, size / 12))
+    return canvas
 
 
-def _title(result: Result) -> str:
+def title(result: Result) -> str:
+    """One line on a tray: ``"Small dice (metric), 40 pieces, mark 83 (79 to 87)"``."""
     parts = [words.count(len(result.pieces), "piece")]
     if result.cut is not None:
         parts.insert(0, f"{words.cut_title(result.cut.name)} ({result.cut.standard})")

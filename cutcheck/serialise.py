@@ -182,10 +182,11 @@ def _score_to_dict(score: Score) -> Json:
 
 
 def _score_from_dict(data: Json) -> Score:
-    sides = tuple(
-        SideScore(**{**_known(SideScore, side), "target_mm": _pair(side["target_mm"])}) for side in data["sides"]
-    )
-    return Score(**{**_known(Score, data), "sides": sides})
+    return Score(**{**_known(Score, data), "sides": tuple(_side_from_dict(side) for side in data["sides"])})
+
+
+def _side_from_dict(data: Json) -> SideScore:
+    return SideScore(**{**_known(SideScore, data), "target_mm": _pair(data["target_mm"])})
 
 
 def _scale_from_dict(data: Json) -> Scale:

@@ -1,4 +1,4 @@
-"""The words a user reads, one for each thing: the page, the command line and the pictures take theirs from here."""
+"""The words a user reads, one for each thing: page, command line and pictures take theirs from here."""
 
 from __future__ import annotations
 
