@@ -47,6 +47,14 @@ def targets(truth: dict) -> tuple[dict[int, np.ndarray], np.ndarray]:
     return squares, np.concatenate(boards)
 
 
+def refine(light: np.ndarray, spots: np.ndarray, share: float) -> np.ndarray:
+    """(N, 2) px, corners found near `spots`; the window is a share of the distance of the first two."""
+    ends = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 60, 1e-4)
+    win = max(3, int(share * np.linalg.norm(spots[1] - spots[0])))
+    start = np.ascontiguousarray(spots, np.float32).reshape(-1, 1, 2).copy()
+    return cv2.cornerSubPix(light, start, (win, win), (-1, -1), ends)[:, 0]
+
+
 def check(path: Path, pictures: Path | None) -> None:
     truth = json.loads(path.with_suffix(".json").read_text(encoding="utf-8"))
     upright = np.asarray(ImageOps.exif_transpose(Image.open(path)).convert("RGB"))
@@ -55,10 +63,9 @@ def check(path: Path, pictures: Path | None) -> None:
         return
     camera, h = camera_of(truth), truth["card_thickness_mm"]
     grey = cv2.cvtColor(upright, cv2.COLOR_RGB2GRAY)
-    settings = cv2.aruco.DetectorParameters()
-    settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    light = ((grey / 255.0) ** 2.2).astype(np.float32)  # blur happens in the light: encoded, white edges spread
     detector = cv2.aruco.ArucoDetector(
-        cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11), settings)
+        cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11))
     corners, ids, _ = detector.detectMarkers(grey)
     squares, grid = targets(truth)
     found = 0
@@ -66,16 +73,17 @@ def check(path: Path, pictures: Path | None) -> None:
     for corner, tag in zip(corners, [] if ids is None else ids.ravel(), strict=False):
         if int(tag) in squares:
             found += 1
-            off.append(corner[0] - camera.project(np.column_stack([squares[int(tag)], np.full(4, h)])))
+            true = camera.project(np.column_stack([squares[int(tag)], np.full(4, h)]))
+            if np.abs(corner[0] - true).max() > 3:
+                print(f"{path.name}: square {tag} is not where its truth says")
+            off.append(refine(light, true, 0.12) - true)
     text = f"{path.stem:44} squares {found}/{len(squares)}"
     if off:
         d = np.concatenate(off)
         text += f" mean {d[:, 0].mean():+.3f} {d[:, 1].mean():+.3f} rms {np.sqrt((d**2).sum(1).mean()):.3f}"
     if len(grid):
         spots = camera.project(np.column_stack([grid, np.full(len(grid), h)]))
-        ends = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 60, 1e-4)
-        win = max(3, int(0.3 * np.linalg.norm(spots[1] - spots[0])))
-        refined = cv2.cornerSubPix(grey, np.ascontiguousarray(spots, np.float32).reshape(-1, 1, 2).copy(), (win, win), (-1, -1), ends)[:, 0]
+        refined = refine(light, spots, 0.3)
         d = refined - spots
         text += f" | board mean {d[:, 0].mean():+.3f} {d[:, 1].mean():+.3f}" \
                 f" rms {np.sqrt((d**2).sum(1).mean()):.3f}"

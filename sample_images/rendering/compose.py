@@ -95,14 +95,16 @@ def put_board(spec: dict, camera: Camera, ground: layout.Ground, rng: np.random.
     everything = np.concatenate([outline for outline, _ in cards])
     card_middle = everything.mean(0)
     toward = middle - card_middle
-    for _ in range(2000):  # the card must lie on the board, the board mostly in view
-        centre = card_middle + toward * rng.uniform(0.5, 1.0) + rng.normal(0, 15, 2)
-        pose = (float(centre[0]), float(centre[1]), float(rng.uniform(-9, 9) + rng.choice([0, 90])))
+    poses = []
+    for _ in range(600):  # the card must lie on the board, the board as much in view as that allows
+        centre = card_middle + toward * rng.uniform(0.2, 1.0) + rng.normal(0, 15, 2)
+        pose = (float(centre[0]), float(centre[1]), float(rng.uniform(-9, 9)))
         inner = layout.card_outline((size[0] - 12, size[1] - 12), pose)
         if all(_inside(inner, corner) for corner in everything):
-            break
-    else:
+            poses.append((float(np.linalg.norm(centre - middle)), pose))
+    if not poses:
         raise ValueError("the card does not fit on the board: make board_mm larger")
+    pose = min(poses)[1]
     stage.put_slab("board", layout.card_outline((size[0], size[1]), pose), under, 14, material, 3.0)
     stage.put_slab("table", layout.card_outline((3000, 3000), pose), under - 14, 20, boards.table(rng))
     ground.keep_only(layout.card_outline((size[0] - 14, size[1] - 14), pose))
@@ -119,7 +121,6 @@ def put_distractors(spec: dict, camera: Camera, ground: layout.Ground, rng: np.r
     done = []
     view = layout.seen_board(camera, 0)
     low, high = view.min(0), view.max(0)
-    blocked = ground.free.copy()
     for name in spec.get("distractors", []):
         for _ in range(3000):
             if name == "crumbs":
@@ -131,14 +132,13 @@ def put_distractors(spec: dict, camera: Camera, ground: layout.Ground, rng: np.r
             cells = np.concatenate(outlines)
             seen = camera.project(np.column_stack([cells, np.zeros(len(cells))]))
             share = ((seen > 0) & (seen < [camera.width, camera.height])).all(1).mean()
-            if not 0.3 <= share <= 0.8 or not all(ground.fits(outline) for outline in outlines):
+            if not 0.3 <= share <= 0.65 or not all(ground.fits(outline) for outline in outlines):
                 continue
             for outline in outlines:
-                ground.block(outline, 6.0)
+                ground.block(outline, 12.0)
             (stage.put_knife if name == "knife" else stage.put_cloth)(float(x), float(y), angle, rng)
             done.append(name)
             break
-    del blocked
     return done
 
 

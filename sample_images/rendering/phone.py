@@ -14,7 +14,9 @@ def develop(linear: np.ndarray, white: float, spec: dict, rng: np.random.Generat
 
     Keys of `spec`, all optional: blur_px, paper (linear level of the white paper), noise, sharpen.
     """
-    picture = linear * (spec.get("paper", float(rng.uniform(0.62, 0.80))) / white)
+    level = spec.get("paper", float(rng.uniform(0.62, 0.80)))
+    bright = float(np.percentile(linear[::8, ::8].mean(-1), 98))
+    picture = linear * min(level / white, 1.02 / bright)  # the phone holds back where much would burn out
     high, wide = picture.shape[:2]
     picture *= 1 + rng.uniform(-0.05, 0.05, 3).astype(np.float32)  # white balance not quite right
     picture = cv2.GaussianBlur(picture, (0, 0), spec.get("blur_px", float(rng.uniform(0.6, 0.95))))

@@ -39,8 +39,8 @@ def empty_stage(threads: int, samples: int) -> None:
     cycles.denoiser = "OPENIMAGEDENOISE"
     cycles.denoising_input_passes = "RGB_ALBEDO_NORMAL"
     cycles.denoising_prefilter = "FAST"
-    cycles.max_bounces, cycles.diffuse_bounces, cycles.glossy_bounces = 3, 2, 2
-    cycles.transmission_bounces, cycles.transparent_max_bounces = 1, 2
+    cycles.max_bounces, cycles.diffuse_bounces, cycles.glossy_bounces = 2, 1, 1
+    cycles.transmission_bounces, cycles.transparent_max_bounces = 0, 0
     cycles.caustics_reflective = cycles.caustics_refractive = False
     cycles.sample_clamp_indirect = 4.0
     scene.render.threads_mode = "FIXED"
