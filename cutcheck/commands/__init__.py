@@ -1,0 +1,1 @@
+"""The commands of ``cutcheck``, one file each: they read options, call the library and print."""

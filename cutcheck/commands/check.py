@@ -1,0 +1,177 @@
+"""``cutcheck check``: measure the pieces in photos and mark them."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from cutcheck.errors import CutcheckError
+from cutcheck.settings import Settings, changed, load_settings, save_settings
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from cutcheck.records import Piece, Result
+    from cutcheck.units import Unit
+
+PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".webp")
+
+
+@click.command()
+@click.argument("photos", metavar="PHOTO...", nargs=-1, required=True)
+@click.option("--cut", metavar="NAME", help="The cut the pieces are meant to be; 'cutcheck cuts' lists them.")
+@click.option("--standard", metavar="NAME", help="metric, inch or a standard file of your own.")
+@click.option(
+    "--produce", metavar="NAME", help="What was cut: of an onion the layer's thickness does not count."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print JSON, one line for each photo.")
+@click.option(
+    "--picture", metavar="FILE", help="Write the photo with the pieces marked; a folder for several photos."
+)
+@click.option("--printed", metavar="WxH", help="What the ruler said on the print (mm); kept until 'forget'.")
+@click.option("--reference", default="card", show_default=True, metavar="KIND", help="What gives the scale.")
+@click.option(
+    "--thickness", type=float, metavar="MM", help="How thick the card is: 0.2 paper, 0.5 laminated."
+)
+@click.option("--unit", type=click.Choice(["mm", "in"]), help="Show lengths in mm or inches.")
+@click.option(
+    "--explain", type=int, metavar="N", help="Tell all of piece N, and where its give or take comes from."
+)
+def check(
+    photos: tuple[str, ...],
+    *,
+    cut: str | None,
+    standard: str | None,
+    produce: str | None,
+    reference: str,
+    picture: str | None,
+    printed: str | None,
+    thickness: float | None,
+    unit: Unit | None,
+    as_json: bool,
+    explain: int | None,
+) -> int:
+    """Measure the pieces in each PHOTO ('-' reads standard input) and mark them.
+
+    Lay the printed card beside the pieces. Exit status: 0 measured, 2 a wrong command, 3 a photo that
+    can't be measured.
+    """
+    from cutcheck.pipeline import chosen_cut, mark, measure_photo
+
+    kept = _remembered(load_settings(), printed, thickness)
+    if picture is not None:
+        _check_ending(picture, several=len(photos) > 1)
+    # A wrong name is told before minutes are spent on many photos.
+    chosen = None if cut is None else chosen_cut(cut, standard, produce=produce, default=kept.standard)
+
+    def one(photo: str) -> Result:
+        source = sys.stdin.buffer if photo == "-" else photo
+        name = "standard input" if photo == "-" else None
+        measured = measure_photo(source, name=name, reference=reference, settings=kept)
+        result = mark(measured, chosen)
+        if picture is not None:
+            _save(picture, measured.photo.pixels, result)
+        return result
+
+    if len(photos) == 1:
+        click.echo(_text(one(photos[0]), as_json, explain, unit or kept.unit))
+        return 0
+    return _several(photos, one, as_json, unit or kept.unit)
+
+
+def _remembered(settings: Settings, printed: str | None, thickness: float | None) -> Settings:
+    """The settings with what this command says; the print check is kept for the next one."""
+    if printed is not None:
+        settings = changed(settings, "printed", printed)
+        save_settings(settings)
+        click.echo(
+            "Print check forgotten."
+            if settings.printed is None
+            else f"Print check kept: {settings.printed} mm.",
+            err=True,
+        )
+    return settings if thickness is None else changed(settings, "thickness_mm", thickness)
+
+
+def _text(result: Result, as_json: bool, explain: int | None, unit: Unit) -> str:
+    from cutcheck import serialise, table
+
+    piece = None if explain is None else _piece(result, explain)
+    if as_json:
+        return serialise.to_json(result, with_budget=piece is not None)
+    return table.tray(result, unit) if piece is None else table.explain(piece, unit)
+
+
+def _piece(result: Result, number: int) -> Piece:
+    for piece in result.pieces:
+        if piece.number == number:
+            return piece
+    raise CutcheckError(
+        "bad-option",
+        problem=f"There is no piece {number} in this photo.",
+        remedy=f"The pieces are numbered 1 to {len(result.pieces)}; --picture shows which is which.",
+    )
+
+
+def _several(photos: Sequence[str], one: Callable[[str], Result], as_json: bool, unit: Unit) -> int:
+    """Each photo on its own: one that fails is told and the others go on."""
+    from cutcheck import serialise, table
+
+    rows: list[tuple[str, Result | str]] = []
+    failed = False
+    with click.progressbar(photos, label="Measuring", file=sys.stderr, hidden=not sys.stderr.isatty()) as bar:
+        for photo in bar:
+            try:
+                result = one(photo)
+            except CutcheckError as error:
+                failed = True
+                rows.append((photo, f"{error.message} {error.remedy}"))
+                line = json.dumps({"photo": {"file": photo}, **error.to_dict()}, ensure_ascii=False)
+            else:
+                rows.append((photo, result))
+                line = serialise.to_json(result)
+            if as_json:
+                click.echo(line)
+    if not as_json:
+        click.echo(table.trays(rows, unit))
+    return 3 if failed else 0
+
+
+def _check_ending(picture: str, several: bool) -> None:
+    """A picture that can't be written is told before the photo is measured."""
+    path = Path(picture)
+    if several and not path.is_dir():
+        raise CutcheckError(
+            "bad-option",
+            problem=f"'{picture}' is not a folder, and there are several photos.",
+            remedy="Make a folder and name it with --picture; each photo's picture goes there.",
+        )
+    if not path.is_dir() and path.suffix.lower() not in PICTURE_ENDINGS:
+        raise CutcheckError(
+            "bad-option",
+            problem=f"A picture can't be written as '{picture}'.",
+            remedy=f"Let the name end in {', '.join(PICTURE_ENDINGS[:-1])} or {PICTURE_ENDINGS[-1]}.",
+        )
+
+
+def _save(picture: str, pixels: NDArray[np.uint8], result: Result) -> None:
+    """Write the marked picture: to the file, or into the folder as NAME-marked.jpg."""
+    from cutcheck.picture import draw, encode
+
+    path = Path(picture)
+    if path.is_dir():
+        path = path / f"{Path(result.photo.file).stem}-marked.jpg"
+    try:
+        path.write_bytes(encode(draw(pixels, result), path.suffix))
+    except OSError as error:
+        raise CutcheckError(
+            "bad-option",
+            problem=f"The picture '{path}' can't be written ({error.strerror}).",
+            remedy="Name a folder that is there and that you may write to.",
+        ) from None

@@ -1,0 +1,39 @@
+"""``cutcheck cuts``: look up the cuts, their sizes and where each figure comes from."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from cutcheck.units import Unit
+
+
+@click.command()
+@click.argument("name", required=False)
+@click.option("--standard", metavar="NAME", help="metric, inch or a standard file of your own.")
+@click.option("--like", metavar="LxWxH", help="The cuts whose sizes are nearest to these, as 3x3x50 (mm).")
+@click.option("--unit", type=click.Choice(["mm", "in"]), help="Show lengths in mm or inches.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+def cuts(name: str | None, standard: str | None, like: str | None, unit: Unit | None, as_json: bool) -> None:
+    """List the cuts, or show one with its sizes and sources."""
+    from cutcheck import reference_table, standards
+
+    if like is not None:
+        found = reference_table.nearest(like, standard)
+        click.echo(json.dumps([{"name": cut.name, "off_mm": off} for cut, off in found]) if as_json
+                   else reference_table.near_table(found, unit or "mm"))  # fmt: skip
+    elif name is not None:
+        cut = standards.find_cut(name, standard, sized=False)
+        click.echo(_json(cut.to_dict()) if as_json else reference_table.one(cut, unit))
+    else:
+        all_cuts = standards.cuts(standard)
+        click.echo(
+            _json([cut.to_dict() for cut in all_cuts]) if as_json else reference_table.listing(all_cuts, unit)
+        )
+
+
+def _json(data: object) -> str:
+    return json.dumps(data, ensure_ascii=False, indent=2)

@@ -1,0 +1,45 @@
+"""``cutcheck standard``: write a standard of one's own, to edit."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+
+import click
+
+from cutcheck.errors import CutcheckError
+
+
+@click.group()
+def standard() -> None:
+    """The sizes and tolerances that count: make your own."""
+
+
+@standard.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--from", "base", default="metric", show_default=True, help="Start from this one: metric or inch."
+)
+def new(file: Path, base: str) -> None:
+    """Write a standard to FILE; change the sizes in a text editor and use it with --standard FILE."""
+    from cutcheck.standards import SHIPPED
+
+    if base not in SHIPPED:
+        raise CutcheckError("unknown-standard", standard=base, known=", ".join(SHIPPED))
+    text = files("reference_dims").joinpath(f"{base}.toml").read_text("utf-8")
+    try:
+        with file.open("x", encoding="utf-8") as out:
+            out.write(text)
+    except FileExistsError:
+        raise CutcheckError(
+            "bad-option",
+            problem=f"'{file}' is there already.",
+            remedy="Name a new file; nothing was overwritten.",
+        ) from None
+    except OSError as error:
+        raise CutcheckError(
+            "bad-option",
+            problem=f"'{file}' can't be written ({error.strerror}).",
+            remedy="Name a folder you may write to.",
+        ) from None
+    click.echo(f"Written: {file}. Change the sizes, then: cutcheck check PHOTO --standard {file}")

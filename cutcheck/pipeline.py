@@ -1,0 +1,137 @@
+"""From a photo to a marked tray: the whole way in one function, ``check``.
+
+    photo -> card -> pieces -> sides -> cut and verdict -> mark and advice
+
+What is measured never depends on the cut: ``measure_photo`` knows none, and ``mark`` changes no measurement.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import BinaryIO
+
+from cutcheck.advice import advise
+from cutcheck.blobs import find_blobs
+from cutcheck.card import PrintCheck
+from cutcheck.errors import CutcheckError
+from cutcheck.measure import measure
+from cutcheck.photo import Limits, Photo, read_photo
+from cutcheck.pose import LensPrior, Located, locate
+from cutcheck.records import Piece, Result
+from cutcheck.settings import Settings, load_settings
+from cutcheck.standards import DEFAULT, Cut, find_cut
+from cutcheck.suggest import suggest
+from cutcheck.verdict import judge
+
+Source = str | Path | bytes | BinaryIO
+
+# Fewer pixels than this on a side and an edge's place is a guess: see the README, "how well".
+FEWEST_PIXELS = 10.0
+STEPS = ("Reading the photo", "Finding the card", "Finding the pieces", "Measuring each piece")
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A photo with the camera over the board and the pieces on it, not yet compared with any cut."""
+
+    photo: Photo
+    located: Located
+    pieces: tuple[Piece, ...]
+    warnings: tuple[str, ...]
+
+
+def check(
+    photo: Source,
+    cut: str | None = None,
+    *,
+    standard: str | Path | None = None,
+    produce: str | None = None,
+    reference: str = "card",
+    lens: LensPrior | None = None,
+    settings: Settings | None = None,
+) -> Result:
+    """Measure the pieces in a photo and mark them: ``check("tray.jpg", cut="small-dice")``.
+
+    ``settings`` are the user's own where none are given (print check, thickness of the card, limits).
+    Raises ``CutcheckError`` with a code, what is wrong and what to do.
+    """
+    settings = settings or load_settings()
+    chosen = None if cut is None else chosen_cut(cut, standard, produce=produce, default=settings.standard)
+    measured = measure_photo(photo, reference=reference, lens=lens, settings=settings)
+    return mark(measured, chosen)
+
+
+def measure_photo(
+    photo: Source,
+    *,
+    name: str | None = None,
+    reference: str = "card",
+    lens: LensPrior | None = None,
+    settings: Settings | None = None,
+    on_step: Callable[[str], None] = lambda step: None,
+) -> Measured:
+    """Read a photo, find the card and the pieces, and measure them; ``on_step`` hears what is being done."""
+    settings = settings or load_settings()
+    on_step(STEPS[0])
+    image = read_photo(photo, name=name, limits=Limits(settings.max_megapixels, settings.max_megabytes))
+    on_step(STEPS[1])
+    located = locate(
+        image,
+        reference=reference,
+        printed=None if settings.printed is None else PrintCheck.parse(settings.printed),
+        thickness_mm=settings.thickness_mm,
+        lens=lens,
+    )
+    on_step(STEPS[2])
+    found = find_blobs(image, located.camera, located.regions_px, located.greys)
+    on_step(STEPS[3])
+    pieces = measure(image, located.camera, found, scale_u=located.scale_u)
+    if not pieces:
+        raise CutcheckError("no-pieces")
+    return Measured(image, located, pieces, (*image.warnings, *located.warnings, *found.warnings))
+
+
+def mark(measured: Measured, cut: Cut | None = None) -> Result:
+    """Compare measured pieces with a cut, mark the tray and say what to do; without a cut, only measure."""
+    located, pieces, score, notes = measured.located, measured.pieces, None, ()
+    if cut is not None:
+        _near_enough(located, cut)
+        pieces, score, notes = judge(pieces, cut, scale_u=located.scale_u)
+    return Result(
+        photo=measured.photo.info,
+        scale=replace(located.scale, regions_px=_outlines(located)),
+        pieces=pieces,
+        cut=None if cut is None else cut.cut_name,
+        suggested=suggest(measured.pieces, cut),
+        score=score,
+        advice=() if cut is None else advise(pieces, score, cut),
+        warnings=(*measured.warnings, *notes),
+    )
+
+
+def chosen_cut(
+    name: str, standard: str | Path | None = None, *, produce: str | None = None, default: str = DEFAULT
+) -> Cut:
+    """The cut with the sizes that count. ``default`` is the standard that the user prefers: what it lacks
+    comes from another; a ``standard`` that was named must have the cut."""
+    if standard is None and default != DEFAULT:
+        try:
+            return find_cut(name, default, produce)
+        except CutcheckError as error:
+            if error.code != "unknown-cut":
+                raise
+    return find_cut(name, standard, produce)
+
+
+def _near_enough(located: Located, cut: Cut) -> None:
+    """``too-far`` where the cut's smallest side that counts in the plan has too few pixels."""
+    plan = [target.size_mm[0] for target in cut.targets if target.side != "height"]
+    pixels = min(plan, default=float("inf")) / located.scale.mm_per_px
+    if pixels < FEWEST_PIXELS:
+        raise CutcheckError("too-far", pixels=pixels)
+
+
+def _outlines(located: Located) -> tuple[tuple[tuple[float, float], ...], ...]:
+    return tuple(tuple((float(x), float(y)) for x, y in region) for region in located.regions_px)
