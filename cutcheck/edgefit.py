@@ -1,0 +1,166 @@
+"""Solids fitted to the edges that the photo shows: Gauss-Newton for many pieces at once.
+
+Each visible edge of a predicted solid is looked for across its own line; what is found moves the solid. The
+far edges of the top face, the inner edges between top and side, the foot and the uprights all take part,
+each with its own uncertainty, so that what the photo can't tell stays uncertain.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cutcheck.camera import Camera, Floats
+from cutcheck.profiles import STEP_PX, peak, profiles, slopes
+from cutcheck.silhouette import affine_at
+from cutcheck.solids import FOOT, SAMPLES, TOP, Bools, Solid, View
+
+HALF = 14
+REACH_PX = (2.5, 1.5, 1.0, 1.0)  # how far each round looks for an edge
+SAMPLE_PX = 0.35  # one sample of an edge: noise and grain
+TOP_MM = 0.06  # how far a top edge of real produce lies off its line
+FOOT_MM = 0.12  # the same at the foot, where shadow and bleeding add
+OUTLINE_PX = 1.0  # how well the outline as found places an outer edge
+MERGED_PX = 2.5  # a side face seen narrower than this shows one edge, not two
+
+
+@dataclass(frozen=True)
+class EdgeFit:
+    """Fitted solids (N, P) and their covariance (N, P, P); ``view`` of the last round and the rms, px (N,)."""
+
+    rows: Floats
+    covariance: Floats
+    view: View
+    support: Floats
+    rms: Floats
+
+    def take(self, index: NDArray[np.int_]) -> EdgeFit:
+        """The fits ``index`` alone."""
+        view = View(self.view.visible[index], self.view.inner[index], self.view.gap_px[index], self.view.kind)
+        return EdgeFit(self.rows[index], self.covariance[index], view, self.support[index], self.rms[index])
+
+
+@dataclass(frozen=True)
+class _Found:
+    """Edges found in one round: piece, edge, offsets (F, M) px along normals (F, 2), weights, strength."""
+
+    row: NDArray[np.int_]
+    edge: NDArray[np.int_]
+    normal: Floats
+    offset: Floats
+    weight: Floats
+    held: Floats
+    hold: Floats
+    strength: Floats
+
+
+def fit_edges(
+    pixels: NDArray[np.uint8],
+    camera: Camera,
+    solid: Solid,
+    start: Floats,
+    outlines: Floats,
+) -> EdgeFit:
+    """Fit solids from ``start`` (N, P) to the edges in ``pixels`` (H, W, 3).
+
+    ``outlines`` (N, K, 2) px are the pieces' outlines as found; they hold the outer edges to their places.
+    """
+    row = start.copy()
+    n = len(row)
+    h = solid.height
+    covariance = np.zeros((n, solid.size, solid.size))
+    for reach in REACH_PX:
+        middle = 0.5 * row[:, h]
+        affine = affine_at(camera, camera.project_at(row[:, :2], middle), middle)
+        px_per_mm = np.sqrt(np.abs(np.linalg.det(affine.a)))
+        view = solid.view(row, camera, px_per_mm, np.linalg.norm(affine.b, axis=-1))
+        merged = view.visible & (view.gap_px < MERGED_PX)
+        # A side too narrow to show two edges shows one: taken at half height, and less certain.
+        level = np.where(merged & (view.kind == FOOT), 0.5, 0.0)
+        usable = view.visible & ~(merged & (view.kind == TOP))
+        points = camera.project(solid.points(row, level))
+        found = _find_edges(pixels, points, usable, view, px_per_mm, outlines, reach)
+        slope = solid.slopes(row, affine, level)[found.row, found.edge]
+        across = np.einsum("emip,ei->emp", slope, found.normal)
+        weighted = across * found.weight[..., None]
+        normal = np.matmul(weighted.swapaxes(1, 2), across)
+        right = np.matmul(weighted.swapaxes(1, 2), found.offset[..., None])[..., 0]
+        whole = across.mean(axis=1)
+        normal += whole[:, :, None] * whole[:, None, :] * found.hold[:, None, None]
+        right += whole * (found.hold * found.held)[:, None]
+        hessian = np.zeros((n, solid.size, solid.size))
+        gradient = np.zeros((n, solid.size))
+        np.add.at(hessian, found.row, normal)
+        np.add.at(gradient, found.row, right)
+        target, weight = solid.prior(row, start)
+        index = np.arange(solid.size)
+        hessian[:, index, index] += weight
+        gradient += weight * (target - row) * (weight > 1e-8)
+        covariance = np.linalg.inv(hessian)
+        step = np.matmul(covariance, gradient[..., None])[..., 0]
+        bound = (3.0 * reach / px_per_mm)[:, None]
+        row = row + np.clip(step, -bound, bound)
+        for i in solid.lengths:
+            row[:, i] = np.maximum(row[:, i], 0.15)
+    support = np.zeros(view.visible.shape)
+    support[found.row, found.edge] = found.strength
+    total, count = np.zeros(n), np.zeros(n)
+    np.add.at(total, found.row, (found.weight * found.offset**2).sum(-1))
+    np.add.at(count, found.row, found.weight.sum(-1))
+    return EdgeFit(row, covariance, view, support, np.sqrt(total / np.maximum(count, 1e-9)))
+
+
+def _find_edges(
+    pixels: NDArray[np.uint8],
+    points: Floats,
+    usable: Bools,
+    view: View,
+    px_per_mm: Floats,
+    outlines: Floats,
+    reach: float,
+) -> _Found:
+    """Look across each predicted edge for the edge in the photo."""
+    s = np.arange(-HALF, HALF + 1) * STEP_PX
+    tangent = points[..., -1, :] - points[..., 0, :]
+    span = np.linalg.norm(tangent, axis=-1)
+    row, edge = np.nonzero(usable & (span > 2.0))
+    place = points[row, edge]
+    normal = np.stack([-tangent[..., 1], tangent[..., 0]], -1)[row, edge] / span[row, edge][:, None]
+    centre = points.mean(axis=(1, 2))
+    flip = np.where(((place.mean(axis=1) - centre[row]) * normal).sum(-1) < 0.0, -1.0, 1.0)
+    normal = normal * flip[:, None]  # outwards
+    slope = slopes(profiles(pixels, place, np.repeat(normal[:, None], SAMPLES, axis=1), HALF))
+    # An outer edge is looked for where the outline has it.
+    outer = ~view.inner[row, edge]
+    hull = np.matmul(outlines[row], normal[..., None])[..., 0].max(axis=1)
+    held = np.where(outer, hull - (place * normal[:, None]).sum(-1).max(axis=1), 0.0)
+    trust = np.where(outer, 1.0 / (1.0 + (held / (2.0 * reach)) ** 2), 0.0)
+    middle = np.clip(held, -reach, reach)[:, None]
+    # An edge may be looked for no further than half-way to its neighbour.
+    merged = view.visible & (view.gap_px < MERGED_PX)
+    gap = np.where(merged, np.inf, view.gap_px)[row, edge]
+    limit = np.clip(0.5 * gap, 1.0, 2.0 * reach + 1.0)[:, None]
+    window = np.exp(-0.5 * ((s - middle) / reach) ** 2) * (np.abs(s - middle) <= limit)
+    mean_slope = slope.mean(axis=1)
+    at, _ = peak(np.linalg.norm(mean_slope, axis=-1) * window)
+    k = np.clip(np.round(at / STEP_PX).astype(int) + HALF, 0, 2 * HALF)
+    colour = mean_slope[np.arange(len(k)), k]
+    strength = np.linalg.norm(colour, axis=-1)
+    colour = colour / np.maximum(strength, 1e-9)[:, None]
+    signal = np.matmul(slope, colour[:, None, :, None])[..., 0]
+    near = np.exp(-0.5 * ((s - at[:, None]) / 1.2) ** 2)[:, None]
+    offset, height = peak(np.maximum(signal, 0.0) * near)
+    # How clearly each sample stands out of the grain around it.
+    grain = 0.5 * np.median(np.linalg.norm(slope, axis=-1), axis=(1, 2)) + 1e-3
+    clear = height / (height + grain[:, None])
+    kind = view.kind[edge]
+    line = np.where(kind == TOP, TOP_MM, FOOT_MM) * px_per_mm[row]
+    foot = merged[row, edge] & (kind == FOOT)
+    line = np.hypot(line, np.where(foot, 0.3 * view.gap_px[row, edge], 0.0))
+    sigma = np.sqrt(SAMPLE_PX**2 + SAMPLES * line**2)[:, None] / np.maximum(clear, 0.05)
+    stray = offset - np.median(offset, axis=1, keepdims=True)
+    weight = 1.0 / (1.0 + (stray / 0.8) ** 2) / sigma**2
+    hold = trust / (OUTLINE_PX**2 + line**2)
+    return _Found(row, edge, normal, offset, weight, held, hold, strength)

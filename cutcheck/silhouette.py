@@ -1,0 +1,162 @@
+"""A first solid for each outline, in closed form, from the outline's support function.
+
+Near one piece the camera is all but affine: a board point (x, y) at height h is seen at p + A (x, y) + h b.
+The support function of a convex body (how far it reaches in direction n) is then, for a box turned by theta,
+
+    n.c + L/2 |n.A e1| + W/2 |n.A e2| + H max(n.b, 0),
+
+and for an upright disc n.c + D/2 |A'n| + H max(n.b, 0): linear in everything but theta. So a scan over theta
+with one small least-squares problem each finds the best box, and says how well the outline tells its height.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from cutcheck.camera import Camera, Floats
+
+DIRECTIONS = 48
+TURNS = 45
+
+
+@dataclass(frozen=True)
+class Affine:
+    """The camera near N pieces: ``p`` (N, 2) px, ``a`` (N, 2, 2) px per mm, ``b`` (N, 2) px per mm height.
+
+    ``origin`` (N, 2) mm is the board point seen at ``p``.
+    """
+
+    origin: Floats
+    p: Floats
+    a: Floats
+    b: Floats
+
+
+def affine_at(camera: Camera, px: Floats, h: float | Floats = 0.0) -> Affine:
+    """The affine camera at the points of height ``h`` seen at ``px`` (N, 2)."""
+    origin = camera.to_height(px, h)
+    height = np.broadcast_to(np.asarray(h, float), origin.shape[:1])
+    step = 0.5
+
+    def difference(dx: float, dy: float, dh: float) -> Floats:
+        move = np.array([dx, dy])
+        ahead = camera.project_at(origin + move, height + dh)
+        behind = camera.project_at(origin - move, height - dh)
+        return np.asarray(ahead - behind)
+
+    a = np.stack([difference(step, 0, 0), difference(0, step, 0)], axis=-1)
+    return Affine(origin, camera.project_at(origin, height), a, difference(0, 0, step))
+
+
+def support(outlines: list[Floats]) -> tuple[Floats, Floats]:
+    """The support functions of outlines: directions (K, 2) and reach (N, K) px.
+
+    Reach is measured from the photo's origin; the K directions are evenly spread, the same for all.
+    """
+    phi = np.arange(DIRECTIONS) * (2.0 * np.pi / DIRECTIONS)
+    n = np.stack([np.cos(phi), np.sin(phi)], axis=-1)
+    return n, np.stack([(outline @ n.T).max(axis=0) for outline in outlines])
+
+
+@dataclass(frozen=True)
+class FirstFit:
+    """First solids for N outlines; ``xy`` is the top face's centre dropped on the board, mm.
+
+    ``rms`` px is what the outline leaves unexplained. ``theta`` is the angle of the length, rad.
+    """
+
+    xy: Floats
+    theta: Floats
+    length: Floats
+    width: Floats
+    height: Floats
+    rms: Floats
+
+
+def _solve(design: Floats, target: Floats, prior: Floats, prior_weight: Floats) -> tuple[Floats, Floats]:
+    """Least squares for (..., K, P) designs with a diagonal prior, one robust reweighting; also the rms."""
+    weight = np.ones_like(target)
+    for _ in range(3):
+        weighted = design * weight[..., None]
+        normal = np.einsum("...kp,...kq->...pq", weighted, design)
+        index = np.arange(design.shape[-1])
+        normal[..., index, index] += prior_weight
+        right = np.einsum("...kp,...k->...p", weighted, target) + prior_weight * prior
+        solution = np.linalg.solve(normal, right[..., None])[..., 0]
+        residual = target - np.einsum("...kp,...p->...k", design, solution)
+        spread = 1.5 * np.median(np.abs(residual), axis=-1, keepdims=True) + 0.3
+        weight = 1.0 / (1.0 + (residual / (2.0 * spread)) ** 2)
+    return solution, np.sqrt((weight * residual**2).mean(axis=-1))
+
+
+def first_boxes(affine: Affine, n: Floats, reach: Floats, height: Floats | None = None) -> FirstFit:
+    """The best box for each outline, or with ``height`` (N,) mm given, the best one of that height."""
+    local = reach - affine.p @ n.T
+    turn = np.arange(TURNS) * (0.5 * np.pi / TURNS)
+    return _best_box(affine, n, local, np.broadcast_to(turn, (len(reach), TURNS)), height)
+
+
+def boxes_at(affine: Affine, n: Floats, reach: Floats, theta: Floats, height: Floats | None) -> FirstFit:
+    """As ``first_boxes``, with the turns to try given: ``theta`` (N, T) rad."""
+    return _best_box(affine, n, reach - affine.p @ n.T, theta, height)
+
+
+def _best_box(affine: Affine, n: Floats, local: Floats, theta: Floats, height: Floats | None) -> FirstFit:
+    e1 = np.stack([np.cos(theta), np.sin(theta)], axis=-1)
+    e2 = np.stack([-np.sin(theta), np.cos(theta)], axis=-1)
+    na = np.einsum("kd,ndx->nkx", n, affine.a)
+    along = 0.5 * np.abs(np.einsum("nkx,ntx->ntk", na, e1))
+    across = 0.5 * np.abs(np.einsum("nkx,ntx->ntk", na, e2))
+    up = np.broadcast_to(np.maximum(affine.b @ n.T, 0.0)[:, None], along.shape)
+    nx, ny = (np.broadcast_to(na[:, None, :, i], along.shape) for i in (0, 1))
+    target = np.broadcast_to(local[:, None], along.shape)
+    if height is None:
+        # A weak pull (worth 2 px) towards a height like the width keeps the unseen height finite.
+        size = np.sqrt(np.abs(np.linalg.det(affine.a)))
+        guess = 0.5 * (local + np.roll(local, DIRECTIONS // 2, axis=1)).min(axis=1) * 2.0 / size
+        prior = np.zeros((*theta.shape, 5))
+        prior[..., 4] = np.maximum(0.8 * guess, 0.5)[:, None]
+        weight = np.zeros_like(prior)
+        weight[..., 4] = (0.5 / np.maximum(prior[..., 4], 0.5)) ** 2
+        design = np.stack([nx, ny, along, across, up], axis=-1)
+    else:
+        target = target - height[:, None, None] * up
+        design = np.stack([nx, ny, along, across], axis=-1)
+        prior = np.zeros((*theta.shape, 4))
+        weight = np.full_like(prior, 1e-9)
+    solution, rms = _solve(design, target, prior, weight)
+    best = np.argmin(rms, axis=1)
+    rows = np.arange(len(best))
+    x = solution[rows, best]
+    turned = theta[rows, best]
+    tall = np.maximum(x[:, 4], 0.05) if height is None else height
+    return _ordered(affine.origin + x[:, :2], turned, x[:, 2], x[:, 3], tall, rms[rows, best])
+
+
+def _ordered(xy: Floats, theta: Floats, one: Floats, two: Floats, height: Floats, rms: Floats) -> FirstFit:
+    """Length before width."""
+    swap = two > one
+    length = np.maximum(np.where(swap, two, one), 0.2)
+    width = np.maximum(np.where(swap, one, two), 0.2)
+    return FirstFit(xy, theta + np.where(swap, 0.5 * np.pi, 0.0), length, width, height, rms)
+
+
+def first_discs(affine: Affine, n: Floats, reach: Floats) -> FirstFit:
+    """The best upright disc for each outline."""
+    local = reach - affine.p @ n.T
+    na = np.einsum("kd,ndx->nkx", n, affine.a)
+    radius = 0.5 * np.linalg.norm(na, axis=-1)
+    up = np.maximum(affine.b @ n.T, 0.0)
+    design = np.stack([na[..., 0], na[..., 1], radius, up], axis=-1)
+    size = np.sqrt(np.abs(np.linalg.det(affine.a)))
+    guess = 0.5 * (local + np.roll(local, DIRECTIONS // 2, axis=1)).min(axis=1) * 2.0 / size
+    prior = np.zeros((len(reach), 4))
+    prior[:, 3] = np.maximum(0.2 * guess, 0.5)
+    weight = np.zeros_like(prior)
+    weight[:, 3] = (0.5 / prior[:, 3]) ** 2
+    x, rms = _solve(design, local, prior, weight)
+    zero = np.zeros(len(reach))
+    tall = np.maximum(x[:, 3], 0.05)
+    return FirstFit(affine.origin + x[:, :2], zero, x[:, 2], x[:, 2], tall, rms)
