@@ -148,7 +148,7 @@ class Step:
 
     def text(self, size: str) -> str:
         """The step in words; ``size`` is the text of the size it must hit, empty where none is known."""
-        return " ".join(self.say.replace("{size}", size or "to the size you want").split())
+        return " ".join(self.say.replace("{size}", size or "(your size)").split())
 
 
 @dataclass(frozen=True, slots=True)

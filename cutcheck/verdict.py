@@ -1,0 +1,351 @@
+"""The verdict: how likely each piece is to be on size, and the mark of the tray.
+
+The mark, 0 to 100, in three lines (the weights are those of ``Rules`` and may be changed):
+
+    mark = 100 x (0.60 on size + 0.25 evenness + 0.15 squareness); what can't be seen leaves its weight
+    on size = mean over the pieces of the probability that all sides that count are within tolerance
+    evenness, squareness = T²/(T² + s²): T the tolerance, s the spread of all pieces, and within each
+
+Spreads are standard deviations with the measuring noise taken out. How probabilities are had: ``tray``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+
+from cutcheck.errors import CutcheckError
+from cutcheck.records import Piece, Score, SideName, SideScore, Verdict
+from cutcheck.standards import Cut, Target
+from cutcheck.tray import Bools, Floats, Floats32, Tray, limits, side_arrays
+
+# How well a standard uncertainty is itself known, relative: as from some 25 readings (JCGM 100:2008, E.4.3).
+U_KNOWN_TO = 0.15
+SLANT = "photograph it again at a slant, some 25 to 35 degrees, so that side faces are seen"
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """What the mark is made of. All figures are house rules; give others to ``judge`` to change them.
+
+    A piece is an offcut (told, and left out of the mark) when two of its sides are below ``offcut_below``
+    times the lower limit, or two above ``offcut_above`` times the upper: it is plainly no try at this cut.
+    Where that would hold for most of the tray it is the wrong cut instead, and all pieces count.
+    """
+
+    on_size: float = 0.60
+    evenness: float = 0.25
+    squareness: float = 0.15
+    in_from: float = 0.95
+    out_to: float = 0.05
+    offcut_below: float = 0.5
+    offcut_above: float = 2.0
+    seed: int = 20_106
+
+
+class Judged(NamedTuple):
+    """Pieces with verdict and conformity, the score (None if nothing could be marked), what to tell."""
+
+    pieces: tuple[Piece, ...]
+    score: Score | None
+    notes: tuple[str, ...]
+
+
+def judge(pieces: Sequence[Piece], cut: Cut, *, rules: Rules | None = None, scale_u: float = 0.0) -> Judged:
+    """Compare pieces with a cut and mark the tray.
+
+    ``scale_u`` is the relative standard uncertainty of the scale: an error that all sides share. It is part
+    of each side's ``u95``, and is taken out again wherever sides are compared with each other. Raises
+    ``unknown-cut`` where the cut has no sizes.
+    """
+    rules = rules or Rules()
+    targets = cut.targets
+    if not targets:
+        raise CutcheckError(
+            "unknown-cut",
+            cut=cut.name,
+            standard=cut.asked,
+            remedy="It has no size to be held against; give it one in a standard of your own.",
+        )
+    notes = list(_about_the_standard(cut))
+    x, u, shared = side_arrays(pieces, [t.side for t in targets], scale_u)
+    seen = np.isfinite(x)
+    whole = np.array([("cut-off" not in p.flags) for p in pieces], bool) & seen.any(axis=1)
+    offcut, wrong_cut = _offcuts(x, targets, whole, rules)
+    counted = whole & ~offcut
+    notes += _about_the_pieces(x, targets, whole, offcut, wrong_cut, pieces)
+    if not counted.any():
+        return Judged(_with_verdicts(pieces, np.full(len(pieces), np.nan), offcut, rules), None, tuple(notes))
+    tray = Tray.of(x[counted], u[counted], shared[:, counted], [t.side == "height" for t in targets])
+    probability = np.full(len(pieces), np.nan)
+    probability[counted] = tray.conformity(targets).prod(axis=1)
+    score = _score(tray, cut, targets, rules)
+    return Judged(_with_verdicts(pieces, probability, offcut, rules), score, tuple(notes))
+
+
+def _score(tray: Tray, cut: Cut, targets: Sequence[Target], rules: Rules) -> Score:
+    n = len(tray.x)
+    groups = _groups(targets)
+    pairs = _pairs(cut, targets)
+    p = tray.conformity(targets)
+    on_size = float(p.prod(axis=1).mean())
+    spreads = [(tray.true_sd(columns), targets[columns[0]].plus_minus_mm) for columns in groups]
+    even = [_closeness(sd**2, t) for sd, t in spreads if sd is not None and n > 1]
+    evenness = float(np.mean(even)) if even else None
+    within = _within(tray, pairs)
+    squareness = None if within is None else float(_closeness(within, targets[pairs[0][0]].plus_minus_mm))
+    mark = float(_mark(on_size, evenness, squareness, rules))
+    low, high = _interval(tray, targets, groups, pairs, (evenness is not None, squareness is not None), rules)
+    sides = []
+    for j, target in enumerate(targets):
+        here = tray.seen[:, j]
+        sides.append(
+            SideScore(
+                side=target.side,
+                target_mm=(target.low_mm, target.high_mm),
+                mean_mm=float(tray.x[here, j].mean()) if here.any() else None,
+                sd_mm=tray.true_sd([j]),
+                seen=int(here.sum()),
+                share_on_size=float(p[here, j].mean()) if here.any() else None,
+                label=target.label,
+            )
+        )
+    return Score(
+        mark=mark,
+        mark_low=min(low, mark),
+        mark_high=max(high, mark),
+        on_size=on_size,
+        evenness=evenness,
+        squareness=squareness,
+        counted=n,
+        sides=tuple(sides),
+        sampling=_sampling(on_size, n, spreads, evenness, squareness, rules),
+    )
+
+
+def _closeness(spread2: float | Floats, tolerance: float) -> Floats:
+    """1 for no spread, one half where the spread (a standard deviation) is as large as the tolerance."""
+    return np.asarray(tolerance**2 / (tolerance**2 + np.asarray(spread2, float)))
+
+
+def _mark(
+    on_size: float | Floats, evenness: float | Floats | None, squareness: float | Floats | None, rules: Rules
+) -> Floats:
+    total, weight = np.asarray(rules.on_size * on_size), rules.on_size
+    if evenness is not None:
+        total, weight = total + rules.evenness * evenness, weight + rules.evenness
+    if squareness is not None:
+        total, weight = total + rules.squareness * squareness, weight + rules.squareness
+    return 100.0 * total / weight
+
+
+def _within(tray: Tray, pairs: Sequence[tuple[int, int]]) -> float | None:
+    """Variance within one piece, over the sides that should be equal, noise taken out, mm²."""
+    total, count = 0.0, 0
+    for a, b in pairs:
+        both = tray.seen[:, a] & tray.seen[:, b]
+        noise2 = tray.noise[both, a] ** 2 + tray.noise[both, b] ** 2
+        total += float(((tray.x[both, a] - tray.x[both, b]) ** 2 - noise2).sum()) / 2.0
+        count += int(both.sum())
+    return max(total / count, 0.0) if count else None
+
+
+def _interval(
+    tray: Tray,
+    targets: Sequence[Target],
+    groups: Sequence[Sequence[int]],
+    pairs: Sequence[tuple[int, int]],
+    scored: tuple[bool, bool],
+    rules: Rules,
+) -> tuple[float, float]:
+    """What measuring leaves of the mark for these pieces: 95 of 100, from draws with a fixed seed (JCGM 101).
+
+    ``scored`` tells whether evenness and squareness are. A side that can't be seen but has seen ones of its
+    own size beside it (a die's height) also counts: draws where it is cut like those are taken in as well.
+    """
+    n = len(tray.x)
+    count = int(np.clip(40_000 // (n * len(targets)), 64, 400))
+    rng = np.random.default_rng(rules.seed)
+    true, again = tray.draws(count, rng)
+    low, high = (limit.astype(np.float32) for limit in limits(targets))
+    unseen = ~tray.seen
+    with np.errstate(invalid="ignore"):
+        inside = ((true >= low) & (true <= high)) | unseen
+    on_size = inside.all(axis=2).mean(axis=1)
+    # Measuring again adds the noise once more, so it is taken out twice; and it is itself known to some 15 %.
+    times = 1.0 + np.square(1.0 + U_KNOWN_TO * rng.standard_normal(count))
+    even = square = None
+    if scored[0]:
+        even = np.mean(
+            [e for g in groups if (e := _even_again(tray, again, g, targets, times)) is not None], axis=0
+        )
+    if scored[1]:
+        square = _square_again(tray, again, pairs, targets, times)
+    marks = [_mark(on_size, even, square, rules)]
+    if (like := _seen_alike(tray, groups, unseen)) is not None:
+        mean, sd, where = like
+        guess = mean + sd * rng.standard_normal(true.shape, dtype=np.float32)
+        full = np.where(where, (guess >= low) & (guess <= high), inside).all(axis=2).mean(axis=1)
+        marks.append(_mark(full, even, square, rules))
+    half = [1.96 * m.std(ddof=1) for m in marks]
+    bottom = min(m.mean() - h for m, h in zip(marks, half, strict=True))
+    top = max(m.mean() + h for m, h in zip(marks, half, strict=True))
+    return float(np.clip(bottom, 0.0, 100.0)), float(np.clip(top, 0.0, 100.0))
+
+
+def _even_again(
+    tray: Tray, again: Floats32, columns: Sequence[int], targets: Sequence[Target], times: Floats
+) -> Floats | None:
+    """Evenness of one group in each draw: (count,) or None for fewer than two sides."""
+    seen = tray.seen[:, columns].ravel()
+    if seen.sum() < 2:
+        return None
+    values = again[:, :, columns].reshape(len(again), -1)[:, seen]
+    noise2 = (tray.noise[:, columns].ravel()[seen] ** 2).mean()
+    spread2 = np.maximum(values.var(axis=1, ddof=1) - times * noise2, 0.0)
+    return _closeness(spread2, targets[columns[0]].plus_minus_mm)
+
+
+def _square_again(
+    tray: Tray, again: Floats32, pairs: Sequence[tuple[int, int]], targets: Sequence[Target], times: Floats
+) -> Floats:
+    """Squareness in each draw: (count,)."""
+    total, noise2, count = np.zeros(len(again)), 0.0, 0
+    for a, b in pairs:
+        both = tray.seen[:, a] & tray.seen[:, b]
+        total += ((again[:, both, a] - again[:, both, b]) ** 2).sum(axis=1)
+        noise2 += float((tray.noise[both, a] ** 2 + tray.noise[both, b] ** 2).sum())
+        count += int(both.sum())
+    within = np.maximum((total - times * noise2) / (2.0 * count), 0.0)
+    return _closeness(within, targets[pairs[0][0]].plus_minus_mm)
+
+
+def _seen_alike(
+    tray: Tray, groups: Sequence[Sequence[int]], unseen: Bools
+) -> tuple[Floats32, Floats32, Bools] | None:
+    """Mean and spread (1, 1, sides) to guess unseen sides by, and where (n, sides); None if nowhere."""
+    sides = tray.x.shape[1]
+    mean, sd = np.zeros((1, 1, sides), np.float32), np.zeros((1, 1, sides), np.float32)
+    where = np.zeros_like(unseen)
+    for columns in groups:
+        spread = tray.true_sd(columns)
+        if spread is None or not unseen[:, columns].any():
+            continue
+        mean[..., columns] = np.nanmean(tray.x[:, columns])
+        sd[..., columns] = spread
+        where[:, columns] = unseen[:, columns]
+    return (mean, sd, where) if where.any() else None
+
+
+def _sampling(
+    on_size: float,
+    n: int,
+    spreads: Sequence[tuple[float | None, float]],
+    evenness: float | None,
+    squareness: float | None,
+    rules: Rules,
+) -> float:
+    """How far (half of a 95 % interval) the mark of a larger heap may be from that of n pieces drawn from it.
+
+    The share's part is that of Agresti and Coull (1998), the spread's follows from var(s²) = 2 s⁴/(n-1).
+    """
+    share = (on_size * n + 2.0) / (n + 4.0)
+    variance = (rules.on_size**2) * share * (1.0 - share) / (n + 4.0)
+    for sd, t in spreads:
+        if sd is not None and n > 1 and evenness is not None:
+            slope = t**2 / (t**2 + sd**2) ** 2
+            spread2 = 2.0 * sd**4 / (n - 1)
+            variance += (rules.evenness * slope / len(spreads)) ** 2 * spread2
+    weight = (
+        rules.on_size + rules.evenness * (evenness is not None) + rules.squareness * (squareness is not None)
+    )
+    return float(100.0 * 1.96 * np.sqrt(variance) / weight)
+
+
+def _groups(targets: Sequence[Target]) -> list[list[int]]:
+    """The columns that share a size, and so are interchangeable."""
+    keys = list(dict.fromkeys(t.key for t in targets))
+    return [[j for j, t in enumerate(targets) if t.key == key] for key in keys]
+
+
+def _pairs(cut: Cut, targets: Sequence[Target]) -> list[tuple[int, int]]:
+    """The pairs of columns that are meant to be equal in one piece."""
+    sides: dict[str, tuple[SideName, ...]] = {
+        "cube": ("length", "width", "height"),
+        "section": ("width", "height"),
+        "plan": ("length", "width"),
+        "": (),
+    }
+    columns = [j for j, t in enumerate(targets) if t.side in sides[cut.entry.square]]
+    return [
+        (a, b) for i, a in enumerate(columns) for b in columns[i + 1 :] if targets[a].key == targets[b].key
+    ]
+
+
+def _offcuts(x: Floats, targets: Sequence[Target], whole: Bools, rules: Rules) -> tuple[Bools, bool]:
+    low, high = limits(targets)
+    with np.errstate(invalid="ignore"):
+        small = (x < rules.offcut_below * low).sum(axis=1) >= 2
+        large = (x > rules.offcut_above * high).sum(axis=1) >= 2
+    found = (small | large) & whole
+    if 2 * found.sum() > whole.sum():
+        return np.zeros_like(found), True
+    return found, False
+
+
+def _with_verdicts(pieces: Sequence[Piece], p: Floats, offcut: Bools, rules: Rules) -> tuple[Piece, ...]:
+    found = []
+    for piece, probability, off in zip(pieces, p.tolist(), offcut.tolist(), strict=True):
+        verdict: Verdict | None = None
+        if off:
+            verdict = "offcut"
+        elif probability == probability:  # not NaN
+            verdict = (
+                "in" if probability >= rules.in_from else "out" if probability <= rules.out_to else "unsure"
+            )
+        known = None if verdict in (None, "offcut") else min(max(probability, 0.0), 1.0)
+        found.append(replace(piece, verdict=verdict, conformity=known))
+    return tuple(found)
+
+
+def _about_the_standard(cut: Cut) -> list[str]:
+    notes = []
+    if cut.borrowed:
+        notes.append(
+            f"The {cut.asked} standard has no {cut.name}; its sizes here are those of {cut.standard}."
+        )
+    if cut.not_scored_because:
+        notes.append(f"The height is not marked: {cut.not_scored_because}.")
+    return notes
+
+
+def _about_the_pieces(
+    x: Floats,
+    targets: Sequence[Target],
+    whole: Bools,
+    offcut: Bools,
+    wrong_cut: bool,
+    pieces: Sequence[Piece],
+) -> list[str]:
+    notes = []
+    if wrong_cut:
+        notes.append("Most pieces are far from this cut's size: is it the cut you meant?")
+    if offcut.any():
+        numbers = ", ".join(str(p.number) for p, off in zip(pieces, offcut, strict=True) if off)
+        notes.append(f"Left out as offcuts, far from the size of this cut: {numbers}.")
+    counted = whole & ~offcut
+    for j, target in enumerate(targets):
+        missing = int((~np.isfinite(x[counted, j])).sum())
+        if missing and missing == counted.sum():
+            notes.append(f"No {target.label} could be seen, so it has no mark; {SLANT}.")
+        elif missing:
+            notes.append(
+                f"The {target.label} of {missing} of {int(counted.sum())} pieces could not be seen; {SLANT}."
+            )
+    if not counted.any() and not any("could be seen" in n for n in notes):
+        lacking = " and ".join(dict.fromkeys(t.label for t in targets))
+        notes.append(f"Nothing could be marked: no piece shows its {lacking}; {SLANT}.")
+    return notes
