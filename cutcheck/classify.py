@@ -8,10 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cutcheck.camera import Camera, Floats
-from cutcheck.outlines import feret, solidity, strip_sides
+from cutcheck.outlines import solidity, straighten, strip_sides
 from cutcheck.silhouette import affine_at, boxes_at, first_boxes, first_discs, support
 
 TURN_STEPS = np.radians([1.0, 0.5, 0.25])
+AXIS_TURNS = np.radians(np.linspace(-4.0, 4.0, 17))
 SLENDER = 3.0  # length over width from which a bent outline is a bent stick, not a rough chunk
 
 
@@ -19,8 +20,9 @@ SLENDER = 3.0  # length over width from which a bent outline is a bent stick, no
 class Outlined:
     """N outlines (N, K, 2) px and what the support function says of them.
 
-    ``kind`` (N,) str; ``theta`` (N,) rad and ``breadth`` (N,) mm for a box; ``bowed`` (N,) bool;
-    ``flat`` (N, K, 2) mm is the outline on the board.
+    ``kind`` (N,) str; ``theta`` (N,) rad, ``breadth`` (N,) mm and ``bow`` (N,) mm for a box, nan where it
+    can't bend; ``straight`` (N, K, 2) px is the outline without its bow, ``flat`` (N, K, 2) mm the outline
+    on the board. ``reach`` is the support function of ``straight``.
     """
 
     outlines: Floats
@@ -29,39 +31,50 @@ class Outlined:
     kind: NDArray[np.str_]
     theta: Floats
     breadth: Floats
-    bowed: NDArray[np.bool_]
+    bow: Floats
+    straight: Floats
     flat: Floats
 
 
 def classify(camera: Camera, outlines: Floats) -> Outlined:
     """Name the solid for each of the ``outlines`` (N, K, 2) px."""
-    n, reach = support(list(outlines))
+    flat = camera.to_height(outlines, 0.0)
+    strips = [strip_sides(outline) for outline in flat]
+    slender = np.array([long / max(short, 1e-6) for long, short in strips]) > SLENDER
+    straight = outlines.copy()
+    sagitta = np.zeros(len(outlines))
+    normal = np.zeros((len(outlines), 2))
+    for i in np.nonzero(slender)[0]:
+        straight[i], sagitta[i], normal[i] = straighten(outlines[i])
+    n, reach = support(list(straight))
     affine = affine_at(camera, 0.5 * (outlines.min(axis=1) + outlines.max(axis=1)))
     size = np.sqrt(np.abs(np.linalg.det(affine.a)))
     box = first_boxes(affine, n, reach)
+    if slender.any():
+        # A slender outline's own axis tells the turn better than a scan does.
+        axis = np.stack([normal[:, 1], -normal[:, 0]], axis=-1)
+        flat_axis = np.linalg.solve(affine.a, axis[..., None])[..., 0]
+        turns = np.arctan2(flat_axis[:, 1], flat_axis[:, 0])[:, None] + AXIS_TURNS
+        box = boxes_at(affine, n, reach, np.where(slender[:, None], turns, box.theta[:, None]), None)
     for step in TURN_STEPS:
         turns = box.theta[:, None] + step * np.array([-1.0, 0.0, 1.0])
         box = boxes_at(affine, n, reach, turns, None)
     disc = first_discs(affine, n, reach)
     extent = (reach + np.roll(reach, reach.shape[1] // 2, axis=1)) / size[:, None]
     breadth = extent.min(axis=1)
-    flat = camera.to_height(outlines, 0.0)
+    side = np.stack([-np.sin(box.theta), np.cos(box.theta)], axis=-1)
+    same = np.sign(np.einsum("nij,nj,ni->n", affine.a, side, normal))
+    bow = np.where(slender, same * sagitta / size, np.nan)
     kind = np.full(len(outlines), "box", dtype="<U9")
-    bowed = np.zeros(len(outlines), bool)
-    for i, outline in enumerate(flat):
-        solid = solidity(outline)
-        long, short, _ = feret(outline)
-        axis, across = strip_sides(outline)
-        slender = axis / max(across, 1e-6)
+    for i in range(len(outlines)):
+        solid = solidity(straight[i])
         rough_px = max(1.2, 0.035 * breadth[i] * size[i])
-        if slender > SLENDER and solid < 0.9:
-            # Bent: a stick if it bends gently, a ribbon if its axis is clearly longer than its reach.
-            kind[i] = "ribbon" if axis > 1.06 * long or solid < 0.75 else "box"
-            bowed[i] = kind[i] == "box"
-        elif slender > SLENDER:
-            bowed[i] = True
+        if slender[i]:
+            # What a single gentle bend does not straighten is a ribbon.
+            if solid < 0.9 or abs(bow[i]) > 0.15 * strips[i][0]:
+                kind[i] = "ribbon"
         elif disc.rms[i] < 0.75 * box.rms[i] and disc.rms[i] < rough_px:
             kind[i] = "disc"
         elif min(box.rms[i], disc.rms[i]) > rough_px or solid < 0.88:
             kind[i] = "irregular"
-    return Outlined(outlines, n, reach, kind, box.theta, breadth, bowed, flat)
+    return Outlined(outlines, n, reach, kind, box.theta, breadth, bow, straight, flat)

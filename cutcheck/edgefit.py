@@ -23,6 +23,7 @@ SAMPLE_PX = 0.35  # one sample of an edge: noise and grain
 TOP_MM = 0.06  # how far a top edge of real produce lies off its line
 FOOT_MM = 0.12  # the same at the foot, where shadow and bleeding add
 OUTLINE_PX = 1.0  # how well the outline as found places an outer edge
+APART = 0.12  # sine of the angle between two colours that can be told apart
 MERGED_PX = 2.5  # a side face seen narrower than this shows one edge, not two
 
 
@@ -131,7 +132,8 @@ def _find_edges(
     centre = points.mean(axis=(1, 2))
     flip = np.where(((place.mean(axis=1) - centre[row]) * normal).sum(-1) < 0.0, -1.0, 1.0)
     normal = normal * flip[:, None]  # outwards
-    slope = slopes(profiles(pixels, place, np.repeat(normal[:, None], SAMPLES, axis=1), HALF))
+    profile = profiles(pixels, place, np.repeat(normal[:, None], SAMPLES, axis=1), HALF)
+    slope = slopes(profile)
     # An outer edge is looked for where the outline has it.
     outer = ~view.inner[row, edge]
     hull = np.matmul(outlines[row], normal[..., None])[..., 0].max(axis=1)
@@ -144,12 +146,17 @@ def _find_edges(
     limit = np.clip(0.5 * gap, 1.0, 2.0 * reach + 1.0)[:, None]
     window = np.exp(-0.5 * ((s - middle) / reach) ** 2) * (np.abs(s - middle) <= limit)
     mean_slope = slope.mean(axis=1)
-    at, _ = peak(np.linalg.norm(mean_slope, axis=-1) * window)
+    leave, enter = _unmix(profile.mean(axis=1), s, middle)
+    apart = (view.kind[edge] == FOOT) & (np.linalg.norm(leave, axis=-1) > 0.0)
+    change = np.linalg.norm(mean_slope, axis=-1)
+    both = _both(mean_slope, leave, enter)
+    at, _ = peak(np.where(apart[:, None], both, change) * window)
     k = np.clip(np.round(at / STEP_PX).astype(int) + HALF, 0, 2 * HALF)
     colour = mean_slope[np.arange(len(k)), k]
     strength = np.linalg.norm(colour, axis=-1)
     colour = colour / np.maximum(strength, 1e-9)[:, None]
     signal = np.matmul(slope, colour[:, None, :, None])[..., 0]
+    signal = np.where(apart[:, None, None], _both(slope, leave[:, None], enter[:, None]), signal)
     near = np.exp(-0.5 * ((s - at[:, None]) / 1.2) ** 2)[:, None]
     offset, height = peak(np.maximum(signal, 0.0) * near)
     # How clearly each sample stands out of the grain around it.
@@ -164,3 +171,32 @@ def _find_edges(
     weight = 1.0 / (1.0 + (stray / 0.8) ** 2) / sigma**2
     hold = trust / (OUTLINE_PX**2 + line**2)
     return _Found(row, edge, normal, offset, weight, held, hold, strength)
+
+
+def _unmix(profile: NDArray[np.float32], s: Floats, middle: Floats) -> tuple[Floats, Floats]:
+    """Colour directions (F, 3) along which the piece's own light and the board's alone are told apart.
+
+    A shade on the piece only scales the piece's colour, a shadow on the board only the board's; where both
+    change at once, there is the edge. ``profile`` (F, S, 3) runs outwards over ``s`` (S,) px. Zero where
+    the two colours are too alike.
+    """
+    d = s - middle
+    inside = (d < -1.4) & (d > -4.6)
+    outside = (d > 1.4) & (d < 4.6)
+    own = np.einsum("fs,fsc->fc", inside / inside.sum(axis=1, keepdims=True), profile)
+    board = np.einsum("fs,fsc->fc", outside / outside.sum(axis=1, keepdims=True), profile)
+    oo, bb, ob = (own * own).sum(-1), (board * board).sum(-1), (own * board).sum(-1)
+    size = np.maximum(oo * bb, 1e-12)
+    sine2 = 1.0 - ob * ob / size
+    apart = (sine2 > APART**2) & (np.minimum(oo, bb) > 1e-4)
+    scale = np.where(apart, 1.0 / np.maximum(sine2 * size, 1e-12), 0.0)[:, None]
+    leave = -(own * bb[:, None] - board * ob[:, None]) * scale
+    enter = (board * oo[:, None] - own * ob[:, None]) * scale
+    return leave, enter
+
+
+def _both(slope: Floats, leave: Floats, enter: Floats) -> Floats:
+    """How strongly the piece's light goes and the board's comes at once."""
+    goes = np.matmul(slope, leave[..., None])[..., 0]
+    comes = np.matmul(slope, enter[..., None])[..., 0]
+    return np.asarray(np.sqrt(np.maximum(goes, 0.0) * np.maximum(comes, 0.0)))

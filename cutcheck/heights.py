@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from cutcheck.camera import Camera, Floats
 from cutcheck.profiles import sample
 from cutcheck.silhouette import Affine, FirstFit, boxes_at
-from cutcheck.solids import HEIGHT, LENGTH, WIDTH, box_points, box_edges, inner_edges, visible_sides
+from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, box_points, box_edges, inner_edges, visible_sides
 
 HEIGHTS = 40
 SAMPLES = 12
@@ -39,12 +39,14 @@ def scan_heights(
     reach: Floats,
     theta: Floats,
     breadth: Floats,
+    bow: Floats,
     *,
     steps: int = HEIGHTS,
 ) -> tuple[Floats, Floats, Floats]:
     """Boxes of ``steps`` heights for each of N pieces, with the inner edges' evidence and the outline's misfit.
 
-    ``theta`` (N,) rad is the turn; ``breadth`` (N,) mm the outline's least extent. Returns boxes
+    ``theta`` (N,) rad is the turn; ``breadth`` (N,) mm the outline's least extent and
+    ``bow`` (N,) mm that of a bent stick. Returns boxes
     (S, N, 9), evidence (S, N) in photo contrast times length, and rms (S, N) px.
     """
     size = np.sqrt(np.abs(np.linalg.det(affine.a)))
@@ -56,6 +58,7 @@ def scan_heights(
         boxes.append(as_boxes(fit))
         misfit.append(fit.rms)
     box = np.stack(boxes)
+    box[..., BOW] = bow
     t = 0.1 + 0.8 * (np.arange(SAMPLES) + 0.5) / SAMPLES
     u, v, w = box_edges(t)
     chosen = np.r_[0:4, 8:12]

@@ -16,7 +16,7 @@ from cutcheck.heights import candidates, face_spread, scan_heights
 from cutcheck.outlines import feret, resample, sharpen, strip_sides
 from cutcheck.records import BudgetLine, Measure, Piece, SideName
 from cutcheck.silhouette import affine_at, first_discs
-from cutcheck.solids import DIAMETER, DISC_HEIGHT, HEIGHT, LENGTH, WIDTH, Box, Disc, box_corners, box_points
+from cutcheck.solids import BOW, DIAMETER, DISC_HEIGHT, HEIGHT, LENGTH, WIDTH, Box, Disc, box_corners, box_points
 
 KEEP = 3  # heights that go on to the fit
 SEEN_SIDE_PX = 5.0  # a side face narrower than this shows no height
@@ -57,15 +57,18 @@ def fit_boxes(pixels: NDArray[np.uint8], camera: Camera, shaped: Outlined, index
     outlines, reach, n = shaped.outlines[index], shaped.reach[index], shaped.directions
     affine = affine_at(camera, 0.5 * (outlines.min(axis=1) + outlines.max(axis=1)))
     size = np.sqrt(np.abs(np.linalg.det(affine.a)))
+    bow = np.nan_to_num(shaped.bow[index])
     scanned = scan_heights(
-        pixels, camera, affine, n, reach, shaped.theta[index], shaped.breadth[index]
+        pixels, camera, affine, n, reach, shaped.theta[index], shaped.breadth[index], bow
     )
     start = candidates(*scanned, size, KEEP)
     count = len(index)
-    solid = Box(np.tile(shaped.bowed[index], KEEP))
+    solid = Box(np.tile(np.isfinite(shaped.bow[index]), KEEP))
     fit = fit_edges(pixels, camera, solid, start.reshape(-1, 9), np.tile(outlines, (KEEP, 1, 1)))
     rows = fit.rows.reshape(KEEP, count, 9)
-    corners = camera.project(box_corners(rows))
+    upright = rows.copy()
+    upright[..., BOW] = 0.0
+    corners = camera.project(box_corners(upright))
     miss = np.sqrt(np.median(((corners @ n.T).max(axis=-2) - reach) ** 2, axis=-1))
     lean = 0.04 * rows[..., HEIGHT] * size
     score = face_spread(pixels, camera, rows) + 0.05 * fit.rms.reshape(KEEP, count)

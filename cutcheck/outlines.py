@@ -71,3 +71,30 @@ def feret(points: Floats) -> tuple[float, float, float]:
     reach = points @ np.stack([np.cos(phi), np.sin(phi)])
     extent = reach.max(axis=0) - reach.min(axis=0)
     return float(extent.max()), float(extent.min()), float(phi[np.argmax(extent)])
+
+
+def straighten(outline: Floats) -> tuple[Floats, float, Floats]:
+    """A slender outline (N, 2) bent straight: the outline, its sagitta and the unit normal (2,) of its axis.
+
+    The sagitta is how far the middle of the axis lies, along the normal, off the line between its ends.
+    """
+    middle = outline.mean(axis=0)
+    _, _, turned = np.linalg.svd(outline - middle, full_matrices=False)
+    axis = turned[0]
+    normal = np.array([-axis[1], axis[0]])
+    x, y = (outline - middle) @ axis, (outline - middle) @ normal
+    low, high = x.min(), x.max()
+    inner = np.linspace(low, high, 13)
+    cell = np.clip(np.digitize(x, inner) - 1, 0, 11)
+    slices = [
+        (inner[k] + inner[k + 1], y[cell == k].max() + y[cell == k].min())
+        for k in range(1, 11)
+        if np.count_nonzero(cell == k) >= 2
+    ]
+    if len(slices) < 6:
+        return outline, 0.0, normal
+    centre_x, centre_y = 0.5 * np.array(slices).T
+    bend = np.polynomial.polynomial.polyfit(centre_x, centre_y, 2)[2]
+    length = high - low
+    off = bend * (x**2 - length**2 / 12.0)
+    return outline - off[:, None] * normal, float(-bend * length**2 / 4.0), normal

@@ -58,7 +58,7 @@ def slopes(profile: NDArray[np.float32]) -> NDArray[np.float32]:
     for i, weight in enumerate(kernel[::-1]):
         if weight:
             out += weight * padded[..., i : i + size, :]
-    return -out
+    return out
 
 
 def peak(signal: Floats) -> tuple[Floats, Floats]:
