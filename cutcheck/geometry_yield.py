@@ -11,6 +11,7 @@ in a cylinder keeps 2/pi of it, the largest block in an ellipsoid 2/(pi sqrt 3).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import floor, hypot, pi, sqrt
 
 __all__ = ["Cutting", "Ellipsoid", "Frustum", "Section", "Solid", "cut_boxes", "cut_rounds", "largest_edge"]
@@ -45,7 +46,7 @@ class Frustum:
 
 @dataclass(frozen=True, slots=True)
 class Ellipsoid:
-    """An ellipsoid of three full axes, its length along x from 0 to ``length_mm``; a ball where they are alike."""
+    """An ellipsoid given by its full axes, lying from x = 0 to ``length_mm``; a ball where they are alike."""
 
     length_mm: float
     width_mm: float
@@ -93,6 +94,7 @@ class Cutting:
     sections: tuple[Section, ...] = ()
 
 
+@lru_cache(maxsize=256)
 def cut_boxes(
     solid: Solid,
     length_mm: float,
@@ -100,11 +102,11 @@ def cut_boxes(
     height_mm: float,
     longest_mm: float = LONGEST_SECTION_MM,
 ) -> Cutting:
-    """Squared off and cut into boxes, ``length_mm`` along the vegetable, ``width_mm`` by ``height_mm`` across it.
+    """Squared off and cut into boxes, ``length_mm`` along the vegetable, ``width_mm`` by ``height_mm`` up.
 
-    As many pieces along the vegetable are taken as give most whole pieces: from the thick end of a frustum, from
-    the middle of an ellipsoid. They are shared out over sections of at most ``longest_mm`` (or one piece, where
-    a piece is longer). Pieces along the vegetable fill their block; across it the rest is lost.
+    As many pieces along the vegetable are taken as give most whole pieces: from the thick end of a frustum,
+    from the middle of an ellipsoid. They are shared out over sections of at most ``longest_mm`` (or one
+    piece, where a piece is longer). Pieces along the vegetable fill their block; across it the rest is lost.
     """
     if min(length_mm, width_mm, height_mm, longest_mm) <= 0:
         raise ValueError("the sides of a piece must be above zero")
@@ -125,7 +127,7 @@ def cut_boxes(
 
 
 def cut_rounds(solid: Solid, thickness_mm: float) -> Cutting:
-    """Cut across into rounds of one thickness, no squaring off; what is narrower than half the widest is an end."""
+    """Cut across into rounds of one thickness, no squaring off; what is under half the widest is an end."""
     if thickness_mm <= 0:
         raise ValueError("the thickness of a round must be above zero")
     start, end = _wide_part(solid)
@@ -179,7 +181,7 @@ def _narrow_end(solid: Solid, start: float, end: float) -> tuple[float, float]:
 def _columns_rows(a: float, b: float, width: float, height: float) -> tuple[int, int]:
     """How many pieces stand across and up in the ellipse of half axes ``a`` and ``b``.
 
-    The square block first, because that is what is taught; a flatter one only where it holds more whole pieces.
+    The square block first, because that is what is taught; a flatter one only where it holds more pieces.
     """
     if a <= 0 or b <= 0:
         return 0, 0
@@ -194,7 +196,7 @@ def _columns_rows(a: float, b: float, width: float, height: float) -> tuple[int,
 
 
 def _block(a: float, b: float, columns: int, rows: int, width: float, height: float) -> tuple[float, float]:
-    """The block that is squared off: the square one where it holds the pieces, else the pieces' own, let out."""
+    """The block that is squared off: the square one where it holds the pieces, else theirs, let out."""
     across, up = sqrt(2) * a, sqrt(2) * b
     if columns * width <= across * (1 + _SLACK) and rows * height <= up * (1 + _SLACK):
         return across, up
@@ -203,7 +205,7 @@ def _block(a: float, b: float, columns: int, rows: int, width: float, height: fl
 
 
 def _wide_part(solid: Solid) -> tuple[float, float]:
-    """Where the vegetable is at least ``NARROWEST_ROUND`` as wide as at its widest, from and to along x, mm."""
+    """Where it is at least ``NARROWEST_ROUND`` as wide as at its widest, from and to along x, mm."""
     if isinstance(solid, Ellipsoid):
         end = sqrt(1 - NARROWEST_ROUND**2) * solid.length_mm / 2
         return solid.length_mm / 2 - end, solid.length_mm / 2 + end

@@ -1,7 +1,7 @@
-"""The vegetables: what is kept of them, how heavy and of what shape they are, what the trimmings are good for.
+"""The vegetables: what is kept of them, their weight and shape, and what the trimmings are good for.
 
-Read from ``reference_dims/produce.toml``. Where sources disagree on a yield, all stand side by side; nothing is
-averaged. Yields are shares of the weight as bought, 0 to 1.
+Read from ``reference_dims/produce.toml``. Where sources disagree on a yield, all stand side by side; nothing
+is averaged. Yields are shares of the weight as bought, 0 to 1.
 """
 
 from __future__ import annotations
@@ -23,9 +23,14 @@ __all__ = ["Trimming", "UnitSize", "Vegetable", "Yield", "find_vegetable", "vege
 
 Board = Literal["mild", "strong", "staining"]
 BOARDS: tuple[Board, ...] = ("mild", "strong", "staining")
+OFFCUTS = "offcuts"  # the part of a vegetable that squaring off and cross-cutting leave
 ALLERGENS = ("", "celery", "mustard")
 # A kitchen's own purchase card first, then the food tables, then the book, then what is only remembered.
 YIELD_SOURCES = ("AFRS", "SR28", "OWA", "FBG")
+_KEYS = (
+    *("english", "french", "others", "prepared", "board", "soil", "browns", "layered", "allergen"),
+    *("density", "shape", "yields", "sizes", "trimmings", "note"),
+)
 _SHAPES = ("frustum", "cylinder", "ellipsoid", "ball")
 
 
@@ -79,7 +84,7 @@ class Trimming:
 
 @dataclass(frozen=True, slots=True)
 class Vegetable:
-    """One vegetable. ``density`` in g/cm3 and ``solid`` of its sizes are None where the shape is not known."""
+    """One vegetable. ``density``, in g/cm3, is None where the shape is not known."""
 
     name: str
     english: str
@@ -150,7 +155,7 @@ def find_vegetable(text: str) -> tuple[Vegetable, str]:
     raise CutcheckError(
         "bad-option",
         problem=f"'{text.strip()}' is not a vegetable of the reference.",
-        remedy=f"Did you mean {' or '.join(meant)}?" if meant else "`cutcheck gestures --produce` lists them.",
+        remedy=f"Did you mean {' or '.join(meant)}?" if meant else "`cutcheck produce` lists them.",
     )
 
 
@@ -171,10 +176,7 @@ def _names() -> dict[str, Vegetable]:
 
 
 def _vegetable(name: str, field: Field, known: Mapping[str, Source]) -> Vegetable:
-    field.only(
-        "english", "french", "others", "prepared", "board", "soil", "browns", "layered", "allergen", "density",
-        "shape", "yields", "sizes", "trimmings", "note",
-    )  # fmt: skip
+    field.only(*_KEYS)
     density = field.number("density") if "density" in field.data else None
     prepared = field.text("prepared")
     yields = [_yield(row, prepared, known) for row in field.rows("yields")]
@@ -183,6 +185,9 @@ def _vegetable(name: str, field: Field, known: Mapping[str, Source]) -> Vegetabl
     yields.sort(key=lambda y: YIELD_SOURCES.index(y.source.code))
     if ("shape" in field.data) != (density is not None):
         fail(field, "a shape needs a density, and a density a shape", "Give both or neither.")
+    trimmings = tuple(_trimming(row) for row in field.rows("trimmings"))
+    if density is not None and not any(t.part == OFFCUTS for t in trimmings):
+        fail(field.at("trimmings"), "what is squared off leaves offcuts", "Say what they are good for.")
     return Vegetable(
         name=name,
         english=field.text("english"),
@@ -197,7 +202,7 @@ def _vegetable(name: str, field: Field, known: Mapping[str, Source]) -> Vegetabl
         density=density,
         yields=tuple(yields),
         sizes=tuple(_size(row, field, density, known) for row in field.rows("sizes")),
-        trimmings=tuple(_trimming(row) for row in field.rows("trimmings")),
+        trimmings=trimmings,
         note=field.text("note", ""),
     )
 
@@ -223,7 +228,7 @@ def _yield(field: Field, prepared: str, known: Mapping[str, Source]) -> Yield:
     else:
         factor, printed = 100 / (100 - value) if value < 100 else 0.0, f"{value:g} % refuse"
     if factor < 1:
-        fail(field.at(given[0]), "more would be kept than was bought, or nothing", "Look at the source again.")
+        fail(field.at(given[0]), "more is kept than was bought, or nothing", "Look at the source again.")
     return Yield(
         source=source,
         standing=cast(Standing, field.choice("standing", tuple(STANDINGS), "published-read")),
@@ -247,7 +252,7 @@ def _size(field: Field, of: Field, density: float | None, known: Mapping[str, So
 
 
 def _solid(field: Field, shape: Field, density: float) -> Solid:
-    """The solid of one vegetable. Its diameter follows from its weight, unless the diameter is what is given."""
+    """The solid of one vegetable. Its diameter follows from its weight, unless it is what is given."""
     shape.only("kind", "taper", "ratio")
     kind = shape.choice("kind", _SHAPES)
     round_solid = kind in ("ellipsoid", "ball")

@@ -1,0 +1,107 @@
+"""The prep plan as plain text for a terminal: buy, weigh, order of work."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+from cutcheck.plan import Item, Plan
+from cutcheck.table import columns
+from cutcheck.weights import WeightUnit, show_weight
+
+__all__ = ["cautions", "notes", "order", "plan_text", "problem_text", "shopping", "trimmings", "weighing"]
+
+
+def plan_text(plan: Plan, unit: WeightUnit = "auto") -> str:
+    """The whole plan."""
+    parts = []
+    if plan.items:
+        parts += [
+            f"Prep plan, {plan.standard} standard",
+            "Buy\n" + shopping(plan, unit),
+            "Weigh after each step\n" + weighing(plan.items, unit),
+            "Trimmings\n" + trimmings(plan.items, unit),
+            "For each\n" + "\n".join(notes(item, unit) for item in plan.items),
+            "Order of work\n" + order(plan),
+            _time(plan),
+            "Mind\n" + cautions(plan),
+            _wrapped(plan.defer, ""),
+        ]
+    return "\n\n".join(part for part in parts if part)
+
+
+def problem_text(plan: Plan) -> str:
+    """What could not be planned, a line for what is wrong and one for what to do."""
+    return "\n".join(f"Line {p.line}: {p.message}\n  {p.remedy}" for p in plan.problems)
+
+
+def shopping(plan: Plan, unit: WeightUnit) -> str:
+    """The shopping list."""
+    rows = [["vegetable", "French", "weight", "about"]]
+    for line in plan.shopping:
+        count = f"{line.vegetables} of them" if line.vegetables else "-"
+        rows.append([line.vegetable.english, line.vegetable.french, show_weight(line.grams, unit), count])
+    return columns(rows)
+
+
+def weighing(items: Sequence[Item], unit: WeightUnit) -> str:
+    """One row for each item: what the scale should show after each step."""
+    rows = [["item", "as purchased", "peeled, trimmed", "squared off", "cut", "pieces"]]
+    for item in items:
+        at = {step.step: show_weight(step.grams, unit) for step in item.steps}
+        cells = [at.get(step, "-") for step in ("buy", "prepared", "squared", "cut")]
+        rows.append([item.title, *cells, "-" if item.pieces is None else f"{item.pieces:,}"])
+    return columns(rows)
+
+
+def trimmings(items: Sequence[Item], unit: WeightUnit) -> str:
+    """What is left of each item, and what it is good for."""
+    return "\n".join(
+        _wrapped(f"{item.vegetable.english}, {trim.part}, {show_weight(trim.grams, unit)}: {trim.use}")
+        for item in items
+        for trim in item.trims
+    )
+
+
+def notes(item: Item, unit: WeightUnit) -> str:
+    """Where the figures of one item come from, and what to know."""
+    lines = [f"{item.title}: {item.yield_text}"]
+    if item.buy_high - item.buy_low > 0.005 * item.buy_high:
+        low, high = show_weight(item.buy_low, unit), show_weight(item.buy_high, unit)
+        lines[0] += f"; by the other sources buy {low} to {high}"
+    if item.sizes:
+        lines[0] += f"; {item.sizes}"
+    if item.kept_share is not None and item.squared_share is not None and item.squared_share < 1:
+        lines.append(
+            f"squared off {100 * item.squared_share:.0f} % of the {item.state} weight is left, "
+            f"as whole pieces {100 * item.kept_share:.0f} % ({item.pieces_each:,} from one)"
+        )
+    return "\n".join([_wrapped(lines[0]), *(_wrapped(line, "    ") for line in (*lines[1:], *item.notes))])
+
+
+def order(plan: Plan) -> str:
+    """The order of work, numbered, each step with its reason."""
+    return "\n".join(
+        _wrapped(f"{number}. {step.statement.text} ({step.why})") for number, step in enumerate(plan.order, 1)
+    )
+
+
+def cautions(plan: Plan) -> str:
+    """The cautions that these vegetables bring; the usual ones by their names."""
+    usual = ", ".join(c.topic for c in plan.cautions if not c.produce and not c.allergens)
+    own = [_wrapped(f"{c.topic}: {c.statement.text}") for c in plan.cautions if c.produce or c.allergens]
+    return "\n".join([*own, _wrapped(f"As always: {usual}. 'cutcheck safety' has them in full.")])
+
+
+def _time(plan: Plan) -> str:
+    known = [(i.title, i.minutes) for i in plan.items if i.minutes is not None]
+    if not known:
+        return ""
+    lines = [f"  {title}: {minutes:.0f} min" for title, minutes in known]
+    if plan.minutes is not None and len(known) > 1:
+        lines.append(f"  together: {plan.minutes:.0f} min")
+    return "\n".join(["Cutting time, at your own pace", *lines])
+
+
+def _wrapped(text: str, indent: str = "  ") -> str:
+    return textwrap.fill(" ".join(text.split()), 96, initial_indent=indent, subsequent_indent=indent)
