@@ -1,8 +1,8 @@
 """The prep plan: what to buy, what to weigh after each step, how many pieces, what is left and its use.
 
 Backwards from what is needed: cut pieces come from squared blocks, these from peeled vegetables, these from
-what is bought. The first two shares are geometry (``geometry_yield``), the last is a published yield, of which
-one is used and all are told. Weights in grams.
+what is bought. The first two shares are geometry (``geometry_yield``), the last is a published yield: one is
+used and all are told. Weights in grams.
 """
 
 from __future__ import annotations
@@ -14,25 +14,22 @@ from pathlib import Path
 from typing import Any
 
 from cutcheck.cuts import plain_name
+from cutcheck.cutting import Made, cut_vegetable, sizes_text
 from cutcheck.errors import CutcheckError
-from cutcheck.geometry_yield import LONGEST_SECTION_MM, Cutting, cut_boxes, cut_rounds, largest_edge
 from cutcheck.needs import UNCUT, Need, Problem
 from cutcheck.preparation import Caution, OrderStep, cautions_for, defer_text, gestures_for, order_of_work
 from cutcheck.produce import OFFCUTS, YIELD_SOURCES, UnitSize, Vegetable, Yield, find_vegetable
-from cutcheck.standards import Cut, find_cut, load_standard
-from cutcheck.units import show_length, show_range
+from cutcheck.standards import find_cut, load_standard
 
 __all__ = ["Item", "Plan", "Purchase", "Trim", "Weighing", "make_plan"]
 
 # Sources that are this far apart (share kept) are worth a word. House rule.
 WORTH_A_WORD = 0.05
-# A size of vegetable that keeps so many times more is worth a word too. House rule.
-BETTER = 1.25
 
 
 @dataclass(frozen=True, slots=True)
 class Weighing:
-    """What the scale should show after a step: ``buy``, ``prepared``, ``squared`` or ``cut``; and what was lost."""
+    """What the scale should show after a step (``buy``, ``prepared``, ``squared``, ``cut``), and the loss."""
 
     step: str
     label: str
@@ -60,6 +57,7 @@ class Item:
     vegetable: Vegetable
     state: str
     cut: str
+    cut_title: str
     standard: str | None
     sizes: str
     steps: tuple[Weighing, ...]
@@ -86,16 +84,24 @@ class Item:
     @property
     def title(self) -> str:
         """``carrot, brunoise``."""
-        return (
-            f"{self.vegetable.english}, {self.cut.replace('-', ' ')}" if self.cut else self.vegetable.english
-        )
+        # "pont-neuf potatoes" holds the vegetable already
+        twice = self.vegetable.english.lower() in self.cut_title.lower()
+        cut = self.cut.replace("-", " ") if twice else self.cut_title.lower()
+        return f"{self.vegetable.english}, {cut or self.state}"
+
+    @property
+    def sources_differ(self) -> bool:
+        """Are the published yields so far apart that it is worth a word?"""
+        kept = [y.kept for y in self.yields]
+        return bool(kept) and max(kept) - min(kept) > WORTH_A_WORD
 
     @property
     def yield_text(self) -> str:
         """The yield that was used: what is kept, whose figure it is, how it is known."""
         if self.used is None:
             return f"{100 * (self.need.own_yield or 1):.0f} % kept, your own"
-        return f"{100 * self.used.kept:.0f} % kept, {self.used.source.code} ({self.used.printed})"
+        memory = ", from memory" if self.used.standing == "from-memory" else ""
+        return f"{100 * self.used.kept:.0f} % kept, {self.used.source.code} ({self.used.printed}{memory})"
 
     def to_dict(self) -> dict[str, Any]:
         """For ``--json``."""
@@ -164,9 +170,9 @@ def make_plan(
 ) -> Plan:
     """Plan every need that can be planned; the others join ``problems``.
 
-    ``yields`` names the source whose yields are preferred (AFRS, SR28, OWA, FBG); None takes the first of them
-    that has the vegetable. ``pace`` is the cook's own, pieces a minute by cut; without it no time is given.
-    Raises ``bad-option`` and ``unknown-standard`` for what holds for the whole plan.
+    ``yields`` names the source whose yields are preferred (AFRS, SR28, OWA, FBG); None takes the first of
+    them that has the vegetable. ``pace`` is the cook's own, pieces a minute by cut; without it no time is
+    given. Raises ``bad-option`` and ``unknown-standard`` for what holds for the whole plan.
     """
     chosen = load_standard(standard or "metric")
     if yields is not None and yields.upper() not in YIELD_SOURCES:
@@ -196,10 +202,10 @@ def make_plan(
 
 def _item(need: Need, standard: str | Path | None, preferred: str | None, pace: Mapping[str, float]) -> Item:
     vegetable, state = find_vegetable(need.produce)
-    notes: list[str] = []
     cut = None if plain_name(need.cut) in UNCUT else find_cut(need.cut, standard, vegetable.name, sized=False)
     size = _unit_size(need, vegetable)
-    cutting, piece_g = _cutting(cut, vegetable, size, notes)
+    made = cut_vegetable(cut, vegetable, size, state) if cut else Made()
+    notes, cutting, piece_g = list(made.notes), made.cutting, made.piece_g
     if need.amount.pieces is not None and piece_g is None:
         raise CutcheckError(
             "bad-option",
@@ -214,7 +220,13 @@ def _item(need: Need, standard: str | Path | None, preferred: str | None, pace: 
     prepared = finished / (kept_share or 1)
     used, told, kept = _yield(need, vegetable, state, preferred, notes)
     buys = [prepared / y.kept for y in told] or [prepared / kept]
-    steps = _steps(vegetable, state, cut, cutting, prepared / kept, prepared, finished)
+    steps = [Weighing("buy", "as purchased", prepared / kept, 0.0)]
+    steps.append(Weighing("prepared", state, prepared, steps[0].grams - prepared))
+    if squared_share is not None and squared_share < 1:
+        squared = prepared * squared_share
+        steps.append(Weighing("squared", "squared off", squared, prepared - squared))
+    if cut is not None:
+        steps.append(Weighing("cut", "cut", finished, steps[-1].grams - finished))
     pieces = need.amount.pieces
     if pieces is None and piece_g is not None:
         pieces = round(finished / piece_g)
@@ -228,9 +240,10 @@ def _item(need: Need, standard: str | Path | None, preferred: str | None, pace: 
         vegetable=vegetable,
         state=state,
         cut=cut.name if cut else "",
+        cut_title=cut.entry.english if cut else "",
         standard=cut.standard if cut else None,
-        sizes=_sizes_text(cut),
-        steps=steps,
+        sizes=sizes_text(cut) if cut else "",
+        steps=tuple(steps),
         used=used,
         yields=told,
         buy_low=min(buys),
@@ -261,89 +274,6 @@ def _unit_size(need: Need, vegetable: Vegetable) -> UnitSize | None:
     return size
 
 
-def _cutting(
-    cut: Cut | None, vegetable: Vegetable, size: UnitSize | None, notes: list[str]
-) -> tuple[Cutting | None, float | None]:
-    """What one vegetable gives by geometry, and the weight of a piece, g; None where it can't be told."""
-    if cut is None:
-        return None, None
-    if cut.entry.family == "ribbon":
-        notes.append("Shredded: all of the trimmed leaf is used.")
-        return None, None
-    solid = size.solid if size else None
-    thickness = cut.size("thickness")
-    if solid is None or vegetable.density is None or size is None:
-        why = "it is cut along its layers" if vegetable.layered else "its shape is not known"
-        notes.append(f"Loss from cutting is not counted: {why}. Weigh what you keep of the first kilogram.")
-        return None, None
-    sides = _piece_sides(cut, notes)
-    if sides is not None:
-        piece_g = sides[0] * sides[1] * sides[2] * vegetable.density / 1000
-        if cut.entry.square == "":
-            notes.append("A rough cut: nothing is squared off, all of it is used.")
-            return None, piece_g
-        cutting = cut_boxes(solid, *sides)
-        if not cutting.pieces:
-            raise _too_small(cut, vegetable, size, sides)
-        notes += _better_size(vegetable, size, cutting, sides)
-        return cutting, piece_g
-    if cut.entry.family == "slice" and thickness is not None and cut.size("plan") is None:
-        cutting = cut_rounds(solid, sum(thickness.printed.mm) / 2)
-        if not cutting.pieces:
-            raise _too_small(cut, vegetable, size, (0, 0, 0))
-        return cutting, cutting.kept * size.grams / cutting.pieces
-    notes.append("Loss from cutting is not counted: none is published for this cut. Weigh what you keep.")
-    return None, None
-
-
-def _piece_sides(cut: Cut, notes: list[str]) -> tuple[float, float, float] | None:
-    """A piece as (along the vegetable, across, up), mm, at the middle of the standard's range; None for no box."""
-    middle = {s.key: sum(s.printed.mm) / 2 for s in cut.sizes}
-    if any(
-        low < high
-        for low, high in (s.printed.mm for s in cut.sizes if s.key in ("edge", "section", "length"))
-    ):
-        notes.append("Reckoned with the middle of the sizes.")
-    if "edge" in middle:
-        return middle["edge"], middle["edge"], middle["edge"]
-    if "section" in middle:
-        if "length" not in middle:
-            notes.append(f"No length is given: reckoned with {show_length(LONGEST_SECTION_MM)}.")
-        return middle.get("length", LONGEST_SECTION_MM), middle["section"], middle["section"]
-    if "plan" in middle and "thickness" in middle:
-        # tiles are sliced from a block of their own section
-        return middle["thickness"], middle["plan"], middle["plan"]
-    return None
-
-
-def _better_size(
-    vegetable: Vegetable, size: UnitSize, cutting: Cutting, sides: tuple[float, float, float]
-) -> list[str]:
-    """A word where another size of the vegetable keeps clearly more."""
-    others = [(cut_boxes(s.solid, *sides).kept, s.name) for s in vegetable.sizes if s.solid and s is not size]
-    most, name = max(others, default=(0.0, ""))
-    if most < BETTER * cutting.kept:
-        return []
-    return [f"Of a {name} one {100 * most:.0f} % is kept, of a {size.name} one {100 * cutting.kept:.0f} %."]
-
-
-def _too_small(
-    cut: Cut, vegetable: Vegetable, size: UnitSize, sides: tuple[float, float, float]
-) -> CutcheckError:
-    remedy = "Take a smaller cut."
-    for other in vegetable.sizes:
-        if other.solid and other.grams > size.grams and cut_boxes(other.solid, *sides).pieces:
-            remedy = f"A {other.name} one does: give its size, or take a smaller cut."
-            break
-    edge = largest_edge(size.solid) if size.solid else 0.0
-    return CutcheckError(
-        "bad-option",
-        problem=f"A {size.name} {vegetable.english} is too small for {cut.name}, {_sizes_text(cut)}: the largest "
-        f"cube it holds has an edge of {show_length(edge)}.",
-        remedy=remedy,
-    )
-
-
 def _yield(
     need: Need, vegetable: Vegetable, state: str, preferred: str | None, notes: list[str]
 ) -> tuple[Yield | None, tuple[Yield, ...], float]:
@@ -354,49 +284,22 @@ def _yield(
     used = next((y for y in told if y.source.code == preferred), told[0])
     if preferred and used.source.code != preferred:
         notes.append(f"{preferred} has no yield for it: {used.source.code} is used.")
-    if max(y.kept for y in told) - min(y.kept for y in told) > WORTH_A_WORD:
-        texts = (f"{100 * y.kept:.0f} % {y.source.code}" for y in told)
-        notes.append(f"Sources differ on what is kept: {', '.join(texts)}. Weigh yours once.")
     return used, told, used.kept
 
 
-def _steps(
-    vegetable: Vegetable,
-    state: str,
-    cut: Cut | None,
-    cutting: Cutting | None,
-    buy: float,
-    prepared: float,
-    cut_g: float,
-) -> tuple[Weighing, ...]:
-    label = "peeled" if state.startswith("peeled,") else state
-    steps = [Weighing("buy", "as purchased", buy, 0.0), Weighing("prepared", label, prepared, buy - prepared)]
-    if cutting is not None and cutting.sections:
-        squared = prepared * cutting.squared
-        steps.append(Weighing("squared", "squared off", squared, prepared - squared))
-    if cut is not None:
-        steps.append(Weighing("cut", "cut", cut_g, steps[-1].grams - cut_g))
-    return tuple(steps)
-
-
 def _trims(vegetable: Vegetable, steps: Sequence[Weighing]) -> tuple[Trim, ...]:
-    """What the steps leave: the parts of the preparation together, then the offcuts of squaring and cutting."""
+    """What the steps leave: the parts of the preparation together, then the offcuts."""
     first = [t for t in vegetable.trimmings if t.part != OFFCUTS]
     found = []
     if steps[1].lost_grams > 0:
         parts = ", ".join(t.part for t in first) or "peel and ends"
-        found.append(Trim(parts, steps[1].lost_grams, "; ".join(t.use for t in first) or "waste"))
+        uses = [t.use if len(first) == 1 else f"{t.part}: {t.use}" for t in first]
+        found.append(Trim(parts, steps[1].lost_grams, "; ".join(uses) or "waste"))
     offcuts = sum(s.lost_grams for s in steps[2:])
     if offcuts > 1e-6:
         use = next((t.use for t in vegetable.trimmings if t.part == OFFCUTS), "soup, stock")
         found.append(Trim(OFFCUTS, offcuts, use))
     return tuple(found)
-
-
-def _sizes_text(cut: Cut | None) -> str:
-    if cut is None or not cut.sizes:
-        return ""
-    return ", ".join(f"{s.key} {show_range(*s.printed.mm, cut.unit)}" for s in cut.sizes)
 
 
 def _shopping(items: Sequence[Item]) -> tuple[Purchase, ...]:

@@ -9,7 +9,18 @@ from cutcheck.plan import Item, Plan
 from cutcheck.table import columns
 from cutcheck.weights import WeightUnit, show_weight
 
-__all__ = ["cautions", "notes", "order", "plan_text", "problem_text", "shopping", "trimmings", "weighing"]
+__all__ = [
+    "cautions",
+    "duration",
+    "notes",
+    "order",
+    "plan_text",
+    "problem_text",
+    "shopping",
+    "trimmings",
+    "weighing",
+    "yields",
+]
 
 
 def plan_text(plan: Plan, unit: WeightUnit = "auto") -> str:
@@ -37,9 +48,9 @@ def problem_text(plan: Plan) -> str:
 
 def shopping(plan: Plan, unit: WeightUnit) -> str:
     """The shopping list."""
-    rows = [["vegetable", "French", "weight", "about"]]
+    rows = [["vegetable", "French", "weight", "how many, about"]]
     for line in plan.shopping:
-        count = f"{line.vegetables} of them" if line.vegetables else "-"
+        count = str(line.vegetables) if line.vegetables else "-"
         rows.append([line.vegetable.english, line.vegetable.french, show_weight(line.grams, unit), count])
     return columns(rows)
 
@@ -65,18 +76,25 @@ def trimmings(items: Sequence[Item], unit: WeightUnit) -> str:
 
 def notes(item: Item, unit: WeightUnit) -> str:
     """Where the figures of one item come from, and what to know."""
-    lines = [f"{item.title}: {item.yield_text}"]
-    if item.buy_high - item.buy_low > 0.005 * item.buy_high:
-        low, high = show_weight(item.buy_low, unit), show_weight(item.buy_high, unit)
-        lines[0] += f"; by the other sources buy {low} to {high}"
-    if item.sizes:
-        lines[0] += f"; {item.sizes}"
+    lines = [f"{item.title}{f' ({item.sizes})' if item.sizes else ''}: {item.yield_text}"]
+    if item.sources_differ:
+        lines.append(yields(item, unit))
     if item.kept_share is not None and item.squared_share is not None and item.squared_share < 1:
         lines.append(
             f"squared off {100 * item.squared_share:.0f} % of the {item.state} weight is left, "
             f"as whole pieces {100 * item.kept_share:.0f} % ({item.pieces_each:,} from one)"
         )
     return "\n".join([_wrapped(lines[0]), *(_wrapped(line, "    ") for line in (*lines[1:], *item.notes))])
+
+
+def yields(item: Item, unit: WeightUnit) -> str:
+    """What each source says is kept, and what that would have one buy."""
+    told = (
+        f"{100 * y.kept:.0f} % {y.source.code}{' (from memory)' if y.standing == 'from-memory' else ''}"
+        for y in item.yields
+    )
+    low, high = show_weight(item.buy_low, unit), show_weight(item.buy_high, unit)
+    return f"Sources differ on what is kept: {', '.join(told)}; buy {low} to {high}. Weigh yours once."
 
 
 def order(plan: Plan) -> str:
@@ -93,13 +111,19 @@ def cautions(plan: Plan) -> str:
     return "\n".join([*own, _wrapped(f"As always: {usual}. 'cutcheck safety' has them in full.")])
 
 
+def duration(minutes: float) -> str:
+    """``12 min``, ``1 h 5 min``; never less than a minute."""
+    whole = max(1, round(minutes))
+    return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60} min"
+
+
 def _time(plan: Plan) -> str:
     known = [(i.title, i.minutes) for i in plan.items if i.minutes is not None]
     if not known:
         return ""
-    lines = [f"  {title}: {minutes:.0f} min" for title, minutes in known]
+    lines = [f"  {title}: {duration(minutes)}" for title, minutes in known]
     if plan.minutes is not None and len(known) > 1:
-        lines.append(f"  together: {plan.minutes:.0f} min")
+        lines.append(f"  together: {duration(plan.minutes)}")
     return "\n".join(["Cutting time, at your own pace", *lines])
 
 

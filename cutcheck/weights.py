@@ -1,6 +1,6 @@
-"""Weights: read as cooks write them, shown as cooks read them. Inside the code every weight is a float in grams.
+"""Weights: read as cooks write them, shown as cooks read them. Inside the code a weight is a float in grams.
 
-The pound is 453.59237 g exactly, the ounce a sixteenth of it (international yard and pound agreement of 1959).
+The pound is 453.59237 g exactly, the ounce a sixteenth of it (international agreement of 1959).
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ class Amount:
 
 
 def read_amount(text: str) -> Amount:
-    """``500 g``, ``1,5 kg``, ``1/2 lb``, ``1 lb 4 oz``, ``40 pieces``. ValueError says what is wrong with it."""
+    """``500 g``, ``1,5 kg``, ``1/2 lb``, ``1 lb 4 oz``, ``40 pieces``. A ValueError says what is wrong."""
     plain = _plain(text)
     if both := _POUNDS_OUNCES.fullmatch(plain):
         grams = _number(both["lb"]) * GRAMS_PER["lb"] + _number(both["oz"]) * GRAMS_PER["oz"]
@@ -71,7 +71,7 @@ def read_amount(text: str) -> Amount:
 
 
 def split_amount(text: str) -> tuple[str, str]:
-    """The words of a line without the amount at its end or start, and the amount; it is empty where there is none."""
+    """The words without the amount at their end or start, and the amount; empty where there is none."""
     plain = _plain(text)
     for end in (rf"(?:^|(?<=\s))(?:{_POUNDS_OUNCES.pattern}|{_AMOUNT_BARE})$", rf"^(?:{_AMOUNT_BARE})(?=\s)"):
         if match := re.search(end, plain):
@@ -80,7 +80,7 @@ def split_amount(text: str) -> tuple[str, str]:
 
 
 def show_weight(grams: float, unit: WeightUnit = "auto") -> str:
-    """A weight in words. ``auto`` is g below a kilogram and kg from there on; ``lb`` gives pounds and ounces."""
+    """A weight in words. ``auto`` is g below a kilogram, then kg; ``lb`` gives pounds and ounces."""
     if unit == "auto":
         unit = "g" if grams < 999.5 else "kg"
     if unit == "g":
