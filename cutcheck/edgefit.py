@@ -136,9 +136,9 @@ def _find_edges(
     slope = slopes(profile)
     # An outer edge is looked for where the outline has it.
     outer = ~view.inner[row, edge]
-    hull = np.matmul(outlines[row], normal[..., None])[..., 0].max(axis=1)
-    held = np.where(outer, hull - (place * normal[:, None]).sum(-1).max(axis=1), 0.0)
-    trust = np.where(outer, 1.0 / (1.0 + (held / (2.0 * reach)) ** 2), 0.0)
+    held, met = _held(outlines[row], place, normal, reach)
+    held = np.where(outer, held, 0.0)
+    trust = np.where(outer & met, 1.0 / (1.0 + (held / (2.0 * reach)) ** 2), 0.0)
     middle = np.clip(held, -reach, reach)[:, None]
     # An edge may be looked for no further than half-way to its neighbour.
     merged = view.visible & (view.gap_px < MERGED_PX)
@@ -171,6 +171,26 @@ def _find_edges(
     weight = 1.0 / (1.0 + (stray / 0.8) ** 2) / sigma**2
     hold = trust / (OUTLINE_PX**2 + line**2)
     return _Found(row, edge, normal, offset, weight, held, hold, strength)
+
+
+def _held(outlines: Floats, place: Floats, normal: Floats, reach: float) -> tuple[Floats, Bools]:
+    """How far out the outlines (F, K, 2) run past straight edges (F, M, 2), px, and whether they do at all.
+
+    The middle one of the outline's points beside the edge counts, so that a corner or a speck does not.
+    """
+    first, last = place[:, 0], place[:, -1]
+    along = last - first
+    share = np.matmul(outlines - first[:, None], along[..., None])[..., 0] / (along**2).sum(-1)[:, None]
+    # A bent edge leaves its chord by as much as its middle does.
+    line = first[:, None] + np.clip(share, 0.0, 1.0)[..., None] * along[:, None]
+    middle = place[:, place.shape[1] // 2]
+    sag = ((middle - 0.5 * (first + last)) * normal).sum(-1)[:, None] * 4.0 * share * (1.0 - share)
+    off = ((outlines - line) * normal[:, None]).sum(-1) - sag
+    beside = (share > 0.0) & (share < 1.0) & (np.abs(off) < 2.0 * reach + 3.0)
+    count = beside.sum(axis=1)
+    ordered = np.sort(np.where(beside, off, np.inf), axis=1)
+    value = np.take_along_axis(ordered, np.maximum(count // 2, 0)[:, None], 1)[:, 0]
+    return np.where(count > 1, value, 0.0), count > 1
 
 
 def _unmix(profile: NDArray[np.float32], s: Floats, middle: Floats) -> tuple[Floats, Floats]:
