@@ -1,0 +1,133 @@
+"""Which pixels are pieces: regions that differ from the surface, each as far as its strongest edges reach."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from cutcheck.surface import Bytes, Floats32, Surface
+
+SURE = 5.0  # standard deviations of the surface's texture at which a pixel may start a piece
+SHARES = (0.25, 0.35, 0.45, 0.55, 0.7)  # of its best contrast, where a piece's outline may lie
+LINE = 128  # in the map of pieces: on the line between a piece and what is outside
+
+Labels = NDArray[np.int32]
+
+
+def disc(radius: float) -> Bytes:
+    """A round structuring element, ``radius`` px."""
+    size = 2 * max(1, round(radius)) + 1
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)), np.uint8)
+
+
+def label_pieces(small: Bytes, surface: Surface, inside: Bytes, board: Bytes, least_px: float) -> tuple[
+        Labels, Bytes]:
+    """Labels (H, W) int32 of the regions that are piece (1, 2, ...; 0 none; -1 the line between), and the edges.
+
+    ``small`` (H, W, 3) uint8 working picture, ``inside`` where to look, ``board`` where the board is (both
+    (H, W) uint8), ``least_px`` the smallest area. The edges (H, W) uint8 are the largest step of a channel within 3 x 3 px, smoothed.
+    """
+    soft = cv2.blur(surface.contrast, (3, 3)) * board
+    edges = cv2.morphologyEx(small, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
+    edges = cv2.blur(cv2.max(cv2.max(edges[..., 0], edges[..., 1]), edges[..., 2]), (3, 3))
+    rough, core, typical = _best_levels(soft, edges, least_px)
+    rest = _other_colours(soft, surface.light, edges, rough, 0.5 * typical, least_px)
+    joined = rough | rest | (cv2.dilate(rough, disc(2)) & cv2.dilate(rest, disc(2)))
+    return _to_edges(small, joined, core | rest, inside), edges
+
+
+def board_mask(surface: Surface, k: float) -> Bytes:
+    """1 where the board is: its own surface with what lies within it, up to 30 mm across, filled in."""
+    step = max(1, round(k))
+    own = cv2.resize(surface.own, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
+    own = cv2.morphologyEx(own, cv2.MORPH_OPEN, disc(1.0))
+    reach = round(16.0 * k / step)
+    own = cv2.copyMakeBorder(own, reach, reach, reach, reach, cv2.BORDER_REPLICATE)
+    whole = cv2.morphologyEx(own, cv2.MORPH_CLOSE, disc(reach))[reach:-reach, reach:-reach]
+    size = (surface.own.shape[1], surface.own.shape[0])
+    return np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_NEAREST), np.uint8)
+
+
+def _best_levels(soft: Floats32, edges: Bytes, least: float) -> tuple[Bytes, Bytes, float]:
+    """Each region at a share of its best contrast at which its outline runs along strong edges.
+
+    The lowest such share is taken, so that a shaded side is not left out for the sake of the top's sharper
+    edge. Gives the regions, their cores, and the typical strength of the edges round them.
+    """
+    base = (soft > SURE).astype(np.uint8)
+    count, root, stats, _ = cv2.connectedComponentsWithStats(base, connectivity=4)
+    rows, cols = np.nonzero(root)
+    value, at = soft[rows, cols], root[rows, cols]
+    peak = _top(at, value, count)
+    peak[stats[:, 4] < least] = 0.0
+    level = np.where(peak > 0, np.maximum(SURE, np.multiply.outer(SHARES, peak)), np.inf)
+    along = np.zeros(level.shape)
+    mask = np.zeros_like(base)
+    for i in range(len(SHARES)):
+        keep = value > level[i][at]
+        mask[rows, cols] = keep
+        y, x = np.nonzero(mask & (1 - cv2.erode(mask, disc(1))))
+        n = np.bincount(root[y, x], minlength=count)
+        mean = np.bincount(root[y, x], edges[y, x], minlength=count) / np.maximum(n, 1)
+        along[i] = np.where(np.bincount(at[keep], minlength=count) >= least, mean, 0.0)
+    best = along.max(axis=0)
+    lowest = np.argmax(along >= 0.6 * best, axis=0)
+    mask[rows, cols] = value > level[lowest, np.arange(count)][at]
+    core = np.zeros_like(base)
+    core[rows, cols] = value > np.maximum(level[lowest, np.arange(count)], 0.8 * peak)[at]
+    fair = (peak > 0) & (best > 0)
+    return mask, core, float(np.median(best[fair])) if fair.any() else 0.0
+
+
+def _top(label: Labels, value: Floats32, count: int) -> NDArray[np.float64]:
+    """The 95 % quantile of ``value`` in each label 0..count-1 (0 where there is none)."""
+    order = np.lexsort((value, label))
+    size = np.bincount(label, minlength=count)
+    at = np.cumsum(size) - 1 - (0.05 * size).astype(int)
+    out = np.zeros(count)
+    some = size > 0
+    out[some] = value[order][at[some]]
+    return out
+
+
+def _other_colours(soft: Floats32, light: Floats32, edges: Bytes, rough: Bytes, enough: float,
+                   least: float) -> Bytes:
+    """Regions left over that are parts of pieces in another colour, or pieces of another colour.
+
+    Light that pieces throw back fades out, and shade keeps the surface's colour; a part of a piece ends at an
+    edge and, if it is dark, differs twice as much.
+    """
+    dark = light < -0.3
+    left = ((soft > SURE) & (~dark | (soft > 2.0 * SURE)) & (cv2.dilate(rough, disc(1)) == 0)).astype(np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(left, connectivity=4)
+    rim = left & (1 - cv2.erode(left, disc(1))) & (1 - cv2.dilate(rough, disc(3)))
+    rows, cols = np.nonzero(rim)
+    at = labels[rows, cols]
+    n = np.bincount(at, minlength=count)
+    mean = np.bincount(at, edges[rows, cols], minlength=count) / np.maximum(n, 1)
+    good = (mean > enough) & (stats[:, 4] >= least) & (n >= 3)
+    good[0] = False
+    return np.asarray(good[labels], np.uint8)
+
+
+def _to_edges(small: Bytes, rough: Bytes, core: Bytes, inside: Bytes) -> Labels:
+    """The regions with their outlines moved to the strongest edge within two pixels (a watershed)."""
+    _, label = cv2.connectedComponents(rough, connectivity=4)
+    inner = cv2.erode(rough, disc(2)) | (core & cv2.erode(rough, disc(1)))
+    lost = _without(label, inner)
+    inner |= lost & rough
+    markers = np.where(inner > 0, label + 1, 0).astype(np.int32)
+    markers[cv2.dilate(rough, disc(2)) == 0] = 1
+    markers[inside == 0] = 1
+    cv2.watershed(small, markers)
+    markers[markers >= 1] -= 1
+    return np.asarray(markers, np.int32)
+
+
+def _without(label: Labels, inner: Bytes) -> Bytes:
+    """1 over the labels that have no pixel of ``inner``: thin ones, that would be lost."""
+    has = np.zeros(int(label.max()) + 1, bool)
+    has[label[inner > 0]] = True
+    has[0] = True
+    return np.asarray(~has[label], np.uint8)
