@@ -10,9 +10,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cutcheck.camera import Camera, Floats
+from cutcheck.edgefit import EdgeFit
 from cutcheck.profiles import sample
 from cutcheck.silhouette import Affine, FirstFit, boxes_at
-from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, box_points, box_edges, inner_edges, visible_sides
+from cutcheck.solids import (
+    BOW,
+    HEIGHT,
+    LENGTH,
+    WIDTH,
+    box_corners,
+    box_edges,
+    box_points,
+    inner_edges,
+    visible_sides,
+)
 
 HEIGHTS = 40
 SAMPLES = 12
@@ -102,6 +113,39 @@ def candidates(
         near = np.abs(np.arange(steps)[:, None] - k) < max(3, steps // 12)
         value = np.where(near, -np.inf, value)
     return np.stack(chosen)
+
+
+def choose(
+    pixels: NDArray[np.uint8], camera: Camera, fit: EdgeFit, keep: int, n: Floats, reach: Floats, size: Floats
+) -> NDArray[np.int_]:
+    """Which of ``keep`` fitted candidates explains each of N pieces best: (N,) index.
+
+    ``fit`` holds keep N boxes, candidate by candidate. What counts: even faces, the outline met, edges met,
+    inner edges seen; and where that leaves two in doubt, the size that the tray's other pieces have.
+    """
+    count = len(fit.rows) // keep
+    box = fit.rows.reshape(keep, count, -1)
+    straight = box.copy()
+    straight[..., BOW] = 0.0
+    corners = camera.project(box_corners(straight))
+    miss = np.sqrt(np.median(((corners @ n.T).max(axis=-2) - reach) ** 2, axis=-1))
+    lean = LEAN_SHARE * box[..., HEIGHT] * size
+    cost = face_spread(pixels, camera, box) + 0.05 * fit.rms.reshape(keep, count)
+    cost = cost + 0.2 * np.minimum(miss, 6.0) / np.hypot(1.0, lean)
+    top = slice(0, 4)
+    gap = fit.view.gap_px[:, top]
+    clear = fit.view.inner[:, top] & fit.view.visible[:, top] & np.isfinite(gap) & (gap > 4.0)
+    seen = np.where(clear, fit.support[:, top], 0.0).sum(axis=-1) / np.maximum(clear.sum(axis=-1), 1)
+    seen = seen.reshape(keep, count)
+    cost = cost - 0.2 * seen / (seen.max(axis=0) + 1e-4)
+    first = np.argmin(cost, axis=0)
+    for side, least in ((HEIGHT, 0.12), (WIDTH, 0.06)):
+        size_log = np.log(box[..., side])
+        typical = size_log[first, np.arange(count)]
+        middle = np.median(typical)
+        spread = max(1.48 * float(np.median(np.abs(typical - middle))), least)
+        cost = cost + 0.03 * np.minimum(((size_log - middle) / spread) ** 2, 9.0)
+    return np.argmin(cost, axis=0)
 
 
 _T = (np.arange(6) + 0.5) / 6 * 0.84 + 0.08

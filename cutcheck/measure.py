@@ -12,11 +12,11 @@ from cutcheck.budget import CAUSES, ROUGHNESS_MM, camera_part, height_part
 from cutcheck.camera import Camera, Floats
 from cutcheck.classify import Outlined, classify
 from cutcheck.edgefit import EdgeFit, fit_edges
-from cutcheck.heights import candidates, face_spread, scan_heights
+from cutcheck.heights import candidates, choose, scan_heights
 from cutcheck.outlines import feret, resample, sharpen, strip_sides
 from cutcheck.records import BudgetLine, Measure, Piece, SideName
 from cutcheck.silhouette import affine_at, first_discs
-from cutcheck.solids import BOW, DIAMETER, DISC_HEIGHT, HEIGHT, LENGTH, WIDTH, Box, Disc, box_corners, box_points
+from cutcheck.solids import DIAMETER, DISC_HEIGHT, HEIGHT, LENGTH, WIDTH, Box, Disc, box_corners, box_points
 
 KEEP = 3  # heights that go on to the fit
 SEEN_SIDE_PX = 5.0  # a side face narrower than this shows no height
@@ -65,15 +65,9 @@ def fit_boxes(pixels: NDArray[np.uint8], camera: Camera, shaped: Outlined, index
     count = len(index)
     solid = Box(np.tile(np.isfinite(shaped.bow[index]), KEEP))
     fit = fit_edges(pixels, camera, solid, start.reshape(-1, 9), np.tile(outlines, (KEEP, 1, 1)))
-    rows = fit.rows.reshape(KEEP, count, 9)
-    upright = rows.copy()
-    upright[..., BOW] = 0.0
-    corners = camera.project(box_corners(upright))
-    miss = np.sqrt(np.median(((corners @ n.T).max(axis=-2) - reach) ** 2, axis=-1))
-    lean = 0.04 * rows[..., HEIGHT] * size
-    score = face_spread(pixels, camera, rows) + 0.05 * fit.rms.reshape(KEEP, count)
-    score = score + 0.2 * np.minimum(miss, 6.0) / np.hypot(1.0, lean)
-    return fit.take(np.argmin(score, axis=0) * count + np.arange(count))
+    best = choose(pixels, camera, fit, KEEP, n, reach, size)
+    return fit.take(best * count + np.arange(count))
+
 
 
 def _boxes(
