@@ -23,27 +23,26 @@ def material(name: str, rng: np.random.Generator) -> Any:
     if name in PLASTIC:
         base = PLASTIC[name]
         dark = (base[0] * 0.88, base[1] * 0.88, base[2] * 0.88)
-        stain = recipe.noise(place, 0.012, 3)
+        stain = recipe.noise(place, 0.012, 1)
         recipe.set(Base_Color=recipe.ramp(stain, (0.3, dark), (0.7, base)), Roughness=0.48, IOR=1.45)
-        scratch = recipe.noise(recipe.stretch(place, (0.02, 2.5, 1), 14), 1.0, 3, 0.3)
+        scratch = recipe.noise(recipe.stretch(place, (0.02, 2.5, 1), 14), 1.0, 1)
         recipe.bump(scratch, 0.08)
     elif name == "slate":
-        cloud = recipe.noise(place, 0.03, 8)
+        cloud = recipe.noise(place, 0.03, 4)
         recipe.set(Base_Color=recipe.ramp(cloud, (0.3, srgb(44, 46, 50)), (0.75, srgb(78, 80, 84))),
                    Roughness=0.7)
-        recipe.bump(recipe.noise(place, 0.25, 8), 0.5)
+        recipe.bump(recipe.noise(place, 0.4, 2), 0.4)
     elif name in ("light-wood", "dark-wood"):
-        wave = recipe.noise(recipe.stretch(place, (0.006, 0.12, 0.1)), 1.0, 4, 1.2)
-        fibre = recipe.noise(recipe.stretch(place, (0.05, 2.2, 1.0)), 1.0, 4)
+        wave = recipe.noise(recipe.stretch(place, (0.006, 0.12, 0.1)), 1.0, 2, 1.2)
+        fibre = recipe.noise(recipe.stretch(place, (0.05, 2.2, 1.0)), 1.0, 2)
         mix = recipe.math("ADD", recipe.math("MULTIPLY", wave, 0.65), recipe.math("MULTIPLY", fibre, 0.35))
         light = [srgb(176, 132, 84), srgb(206, 166, 112), srgb(222, 188, 138)]
         dark = [srgb(58, 34, 22), srgb(92, 58, 38), srgb(120, 80, 52)]
         tones = light if name == "light-wood" else dark
         recipe.set(Base_Color=recipe.ramp(mix, (0.34, tones[0]), (0.5, tones[1]), (0.66, tones[2])),
                    Roughness=0.55)
-        recipe.bump(fibre, 0.08)
     elif name == "steel":
-        brush = recipe.noise(recipe.stretch(place, (0.01, 4.0, 1.0), 5), 1.0, 3)
+        brush = recipe.noise(recipe.stretch(place, (0.01, 4.0, 1.0), 5), 1.0, 1)
         recipe.set(Base_Color=recipe.ramp(brush, (0.3, srgb(150, 150, 152)), (0.7, srgb(186, 186, 188))),
                    Metallic=1.0, Roughness=0.42)
         recipe.bump(brush, 0.02)

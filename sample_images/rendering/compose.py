@@ -186,6 +186,10 @@ def render_scene(name: str, spec: dict, out: Path, width: int, samples: int, thr
     picture = phone.develop(linear, _paper_level(linear, camera, reference, thickness), spec.get("phone", {}), rng)
     out.mkdir(parents=True, exist_ok=True)
     with_exif = spec["camera"].get("exif", True) and spec["camera"].get("lens", "main") == "main"
+    if "messenger" in spec:
+        with_exif = False
+        picture, camera = phone.through_messenger(picture, camera, spec["messenger"]["crop"],
+                                                  round(spec["messenger"]["width"] * width / 4000))
     taken = f"2026:0{rng.integers(1, 7)}:{rng.integers(1, 28):02d} {rng.integers(8, 18):02d}:" \
             f"{rng.integers(0, 60):02d}:{rng.integers(0, 60):02d}"
     phone.write_jpeg(out / f"{name}.jpg", picture, spec.get("quality", int(rng.integers(88, 96))),

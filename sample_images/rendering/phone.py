@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 from PIL import Image
+
+from .camera import Camera
 
 
 def develop(linear: np.ndarray, white: float, spec: dict, rng: np.random.Generator) -> np.ndarray:
@@ -45,6 +48,21 @@ def _srgb(linear: np.ndarray) -> np.ndarray:
     """IEC 61966-2-1, 0 to 1."""
     return np.where(linear <= 0.0031308, 12.92 * linear,
                     1.055 * np.maximum(linear, 1e-6) ** (1 / 2.4) - 0.055).astype(np.float32)
+
+
+def through_messenger(picture: np.ndarray, camera: Camera, crop: list[float], wide: int
+                      ) -> tuple[np.ndarray, Camera]:
+    """The picture cropped (left, top, right, bottom, as shares) and shrunk to `wide` px, and its camera."""
+    x0, y0 = round(crop[0] * camera.width), round(crop[1] * camera.height)
+    x1, y1 = round(crop[2] * camera.width), round(crop[3] * camera.height)
+    s = wide / (x1 - x0)
+    while abs((y1 - y0) * s - round((y1 - y0) * s)) > 0.002:  # both ways the same scale, to whole pixels
+        y1 -= 1
+    high = round((y1 - y0) * s)
+    small = cv2.resize(picture[y0:y1, x0:x1], (wide, high), interpolation=cv2.INTER_AREA)
+    # a pixel's centre is the whole number, so places scale about (-0.5, -0.5)
+    return small, replace(camera, width=wide, height=high, f=camera.f * s,
+                          cx=(camera.cx - x0 + 0.5) * s - 0.5, cy=(camera.cy - y0 + 0.5) * s - 0.5)
 
 
 def write_jpeg(path: Path, upright: np.ndarray, quality: int, portrait: bool, focal_35mm: int | None,

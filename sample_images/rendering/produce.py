@@ -42,7 +42,7 @@ def _flesh(name: str, deep: Colour, pale: Colour, subsurface: float, rough: floa
            seed: int) -> Any:
     recipe = Recipe(f"{name}-flesh")
     root = recipe.attribute("root")
-    fine = recipe.noise(root, 1.1, 4)
+    fine = recipe.noise(root, 1.1, 2)
     if name == "carrot":
         edge = recipe.math("MULTIPLY", recipe.noise(root, 0.35, 3), 5.0)
         r = recipe.math("DIVIDE", recipe.math("ADD", recipe.radius(root), edge), 16.0)
@@ -62,7 +62,7 @@ def _flesh(name: str, deep: Colour, pale: Colour, subsurface: float, rough: floa
         vein = recipe.noise(recipe.stretch(root, (0.5, 2.2, 1.0)), 0.8, 4, 0.6)
         colour = recipe.ramp(vein, (0.3, deep), (0.7, pale))
     else:
-        colour = recipe.ramp(recipe.noise(root, 0.22 + 0.01 * (seed % 5), 4), (0.35, deep), (0.65, pale))
+        colour = recipe.ramp(recipe.noise(root, 0.22 + 0.01 * (seed % 5), 3), (0.35, deep), (0.65, pale))
     recipe.set(Base_Color=colour)
     recipe.bump(fine, 0.06)
     _finish(recipe, rough, wet, subsurface, 1.2)
