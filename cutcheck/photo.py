@@ -10,9 +10,9 @@ from typing import BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
+from cutcheck.decoder import decode
 from cutcheck.errors import CutcheckError
-from cutcheck.photo_header import Header, read_header
-from cutcheck.photo_pixels import decode
+from cutcheck.photo_header import Header
 from cutcheck.records import PhotoInfo
 
 # Phone cameras have written at least 5 megapixels (2592 x 1944) since about 2010, messengers send less:
@@ -74,8 +74,7 @@ def read_photo(
     """
     name = name or name_of(source)
     data = read_bytes(source, name, limits)
-    header = read_header(data, name, limits.megapixels)
-    pixels, notes = decode(data, header, name)
+    header, pixels, notes = decode(data, name, limits.megapixels)
     height, width = pixels.shape[:2]
     cropped = _crop_warning(header)
     return Photo(

@@ -123,12 +123,14 @@ def _from_heif(data: bytes, notes: list[str]) -> Pixels:
 
 def _on_white(image: Image.Image, notes: list[str]) -> Image.Image:
     image = image.convert("RGBA")
-    lowest = image.getchannel("A").getextrema()[0]
-    if cast(int, lowest) < 255:
-        notes.append(_ON_WHITE)
-        white = Image.new("RGBA", image.size, "white")
-        image = Image.alpha_composite(white, image)
-    return image.convert("RGB")
+    alpha = image.getchannel("A")
+    opaque = image.convert("RGB")
+    if cast(int, alpha.getextrema()[0]) == 255:
+        return opaque
+    notes.append(_ON_WHITE)
+    white = Image.new("RGB", image.size, "white")
+    white.paste(opaque, mask=alpha)
+    return white
 
 
 def _bgr(image: Image.Image) -> Pixels:
