@@ -17,6 +17,7 @@ from cutcheck.camera import Camera, Floats
 from cutcheck.errors import CutcheckError
 from cutcheck.foreground import board_mask, disc, label_pieces
 from cutcheck.photo import Photo
+from cutcheck.split import split_outline
 from cutcheck.surface import Bytes, Floats32, learn_surface, log_colour
 
 PX_PER_MM = 3.0
@@ -75,7 +76,7 @@ def find_blobs(
     board = board_mask(surface, k)
     labels, edges = label_pieces(small, surface, inside, board, (smallest_mm * k) ** 2)
     middle = cv2.erode(board, disc(4.0 * k), borderType=cv2.BORDER_CONSTANT, borderValue=1)
-    blobs = _outlines(labels, surface.contrast, small, camera, scale, k, smallest_mm, largest_mm, middle)
+    blobs = _outlines(labels, surface.contrast, photo.pixels, camera, scale, k, smallest_mm, largest_mm, middle)
     if not blobs:
         raise CutcheckError("no-pieces")
     return Found(blobs, scale, surface.contrast, surface.noise)
@@ -110,7 +111,13 @@ def _places(shape, regions_px, area_px, scale, k):
     return inside, start
 
 
-def _outlines(labels, contrast, small, camera, scale, k, smallest_mm, largest_mm, middle):
+def _measure(outline, camera, contrast, flags):
+    mm = camera.to_height(outline, 0.0).astype(np.float32)
+    a, b = cv2.minAreaRect(mm)[1]
+    return Blob(outline, float(cv2.contourArea(mm)), (float(max(a, b)), float(min(a, b))), (0., 0., 0.), contrast, frozenset(flags))
+
+
+def _outlines(labels, contrast, pixels, camera, scale, k, smallest_mm, largest_mm, middle):
     h, w = labels.shape
     blobs = []
     rim = []
@@ -129,22 +136,21 @@ def _outlines(labels, contrast, small, camera, scale, k, smallest_mm, largest_mm
         cc = max(cs, key=cv2.contourArea).reshape(-1, 2).astype(float)
         cc = (cc + 0.5) / 4 - 0.5 + np.array([x0 - 1, y0 - 1])
         full = (cc + 0.5) / scale - 0.5
-        mm = camera.to_height(full, 0.0).astype(np.float32)
-        area = cv2.contourArea(mm)
-        _, (a, b), _ = cv2.minAreaRect(mm)
-        a, b = max(a, b), min(a, b)
-        if b < 0.7*smallest_mm or a > largest_mm or area < 0.6*smallest_mm**2:
-            continue
         flags = set()
         if x <= 1 or y <= 1 or x + bw >= w-1 or y + bh >= h-1:
             flags.add("cut-off")
         strength = float(np.median(contrast[y0:y1, x0:x1][own > 0]))
-        blobs.append(Blob(full, float(area), (float(a), float(b)), (0., 0., 0.), strength, frozenset(flags)))
+        blobs.append(_measure(full, camera, strength, flags))
         rim.append(not (middle[y0:y1, x0:x1] & own).any())
-    return _screen(blobs, rim)
+    blobs = _screen(blobs, rim, smallest_mm)
+    out = []
+    for blob in blobs:
+        parts = split_outline(blob.outline_px, pixels, k / scale, (smallest_mm * k / scale) ** 2)
+        out += [blob] if len(parts) == 1 else [_measure(part, camera, blob.contrast, blob.flags) for part in parts]
+    return [b for b in out if b.extent_mm[0] <= largest_mm]
 
 
-def _screen(blobs, rim):
+def _screen(blobs, rim, smallest_mm):
     """The blobs without grain, crumbs, and the board's own edge, judged against the clear ones among them."""
     if not blobs:
         return []
@@ -158,6 +164,7 @@ def _screen(blobs, rim):
     small = (area < 0.15 * typical_area)
     odd = (area < 0.3 * typical_area) | (area > 4 * typical_area) | (width < 0.5 * typical_width)
     drop = (weak & odd) | (small & (contrast < 0.6 * typical)) | (np.array(rim) & (width < 0.5 * typical_width))
+    drop |= (width < 0.7*smallest_mm) | (area < 0.6*smallest_mm**2)
     return [b for b, d in zip(blobs, drop, strict=True) if not d]
 
 

@@ -1,0 +1,144 @@
+"""Cutting apart outlines that plainly hold several pieces: at necks, and at dark gaps from side to side."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from cutcheck.surface import Bytes, Floats32, log_colour
+
+Floats = NDArray[np.float64]
+
+NECK = 0.75  # a cut at most this share of the narrower part's width
+DEEP = 0.10  # a notch at least this share of the outline's width
+
+
+def split_outline(outline: Floats, pixels: Bytes, px_per_mm: float, least_px: float, depth: int = 4) -> list[Floats]:
+    """The outlines of the pieces that ``outline`` (N, 2) px, (x, y), plainly holds: itself if there is one.
+
+    ``pixels`` (H, W, 3) uint8 is the photo that the outline lies in; ``least_px`` the smallest area.
+    """
+    if len(outline) < 12 or cv2.contourArea(outline.astype(np.float32)) < 2.0 * least_px:
+        return [outline]
+    low = np.maximum(np.floor(outline.min(axis=0)).astype(int) - 2, 0)
+    high = np.ceil(outline.max(axis=0)).astype(int) + 3
+    colour = log_colour(np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]]))
+    return [part + low for part in _split(outline - low, colour, px_per_mm, least_px, depth)]
+
+
+def _split(outline: Floats, colour: Floats32, px_per_mm: float, least_px: float, depth: int) -> list[Floats]:
+    cut = (_neck(outline) or _gap(outline, colour, px_per_mm)) if depth > 0 and len(outline) >= 12 else None
+    if cut is None:
+        return [outline]
+    i, j = sorted(cut)
+    parts = [outline[i : j + 1], np.concatenate([outline[j:], outline[: i + 1]])]
+    if min(cv2.contourArea(part.astype(np.float32)) for part in parts) < least_px:
+        return [outline]
+    return [piece for part in parts for piece in _split(part, colour, px_per_mm, least_px, depth - 1)]
+
+
+def solidity(outline: Floats) -> float:
+    """Area over that of the convex hull."""
+    points = outline.astype(np.float32)
+    return cv2.contourArea(points) / max(cv2.contourArea(cv2.convexHull(points)), 1e-6)
+
+
+def _width(outline: Floats) -> float:
+    """The shorter side of the smallest rectangle round the outline, px."""
+    return float(min(cv2.minAreaRect(outline.astype(np.float32))[1]))
+
+
+def _neck(outline: Floats) -> tuple[int, int] | None:
+    """The ends (indices) of the shortest cut from a notch to the other side, where that is a neck."""
+    whole = np.round(outline * 16.0).astype(np.int32).reshape(-1, 1, 2)
+    hull = cv2.convexHull(whole, returnPoints=False)
+    if hull is None or len(hull) < 4:
+        return None
+    hull[::-1].sort(axis=0)
+    try:
+        defects = cv2.convexityDefects(whole, hull)
+    except cv2.error:  # an outline that crosses itself has no order to walk along
+        return None
+    if defects is None:
+        return None
+    notches = defects.reshape(-1, 4)
+    deepest = max(1.5, DEEP * _width(outline))
+    notches = notches[notches[:, 3] / 256.0 / 16.0 > deepest][:, 2]
+    n = len(outline)
+    step = np.linalg.norm(np.diff(outline, axis=0, append=outline[:1]), axis=1)
+    along = np.concatenate([[0.0], np.cumsum(step)])
+    best: tuple[float, tuple[int, int]] | None = None
+    for i in notches:
+        away = np.linalg.norm(outline - outline[i], axis=1)
+        run = np.abs(along[:n] - along[i])
+        run = np.minimum(run, along[-1] - run)
+        # The other end lies far along the outline but near across it.
+        far = run > 2.0 * np.maximum(away, 2.0)
+        if not far.any():
+            continue
+        j = int(np.flatnonzero(far)[np.argmin(away[far])])
+        if abs(int(i) - j) < 5 or abs(int(i) - j) > n - 5:
+            continue
+        a, b = sorted((int(i), j))
+        parts = outline[a : b + 1], np.concatenate([outline[b:], outline[: a + 1]])
+        narrow = min(_width(part) for part in parts)
+        ratio = float(away[j]) / max(narrow, 1e-6)
+        fuller = min(solidity(part) for part in parts) > solidity(outline)
+        if ratio < NECK and fuller and (best is None or ratio < best[0]):
+            best = ratio, (a, b)
+    return None if best is None else best[1]
+
+
+def _gap(outline: Floats, colour: Floats32, px_per_mm: float) -> tuple[int, int] | None:
+    """The ends (indices) of a straight dark line or band from side to side, light on both sides of it."""
+    (cx, cy), (w, h), angle = cv2.minAreaRect(outline.astype(np.float32))
+    best: tuple[float, tuple[int, int]] | None = None
+    for turn, length, across in ((0.0, w, h), (90.0, h, w)):
+        if length < 2.0 * px_per_mm or across < 1.0 * px_per_mm or length < 0.9 * across:
+            continue
+        rad = np.radians(angle + turn)
+        along, side = np.array([np.cos(rad), np.sin(rad)]), np.array([-np.sin(rad), np.cos(rad)])
+        t = np.arange(-length / 2, length / 2, 0.1 * px_per_mm)
+        s = np.linspace(-0.40, 0.40, 15) * across
+        place = (np.array([cx, cy]) + t[:, None, None] * along + s[None, :, None] * side).astype(np.float32)
+        seen = cv2.remap(colour, place[..., 0], place[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        found = _valley(seen, round(0.25 * across / px_per_mm / 0.1))
+        if found is None:
+            continue
+        strength, at = found
+        away = (outline - [cx, cy]) @ along - t[at]
+        which = (outline - [cx, cy]) @ side > 0
+        if not which.any() or which.all():
+            continue
+        i = int(np.flatnonzero(which)[np.argmin(np.abs(away[which]))])
+        j = int(np.flatnonzero(~which)[np.argmin(np.abs(away[~which]))])
+        if best is None or strength > best[0]:
+            best = strength, (i, j)
+    return None if best is None else best[1]
+
+
+def _valley(seen: Floats32, edge: int) -> tuple[float, int] | None:
+    """The strongest dark line across ``seen`` (along, across, 3): how strong, and its index along.
+
+    A step along is 0.1 mm. Within ``edge`` steps of the ends no line is looked for: a piece is not much thinner.
+    A line of another colour is a mark of the vegetable, not a gap.
+    """
+    light = cv2.GaussianBlur(seen[..., 0], (1, 5), 0)
+    best: tuple[float, int] | None = None
+    for reach in (8, 16, 32):  # the line, or the band that a shaded side makes, is up to so wide
+        edge = max(edge, reach)
+        if len(light) < 2 * edge + 3:
+            break
+        inner = len(light) - 2 * reach
+        left, right = light[:inner], light[2 * reach :]
+        drop = np.minimum(left, right) - light[reach : reach + inner]
+        share = np.quantile(drop, 0.2, axis=1)  # nearly all the way across
+        share[: edge - reach], share[len(share) - (edge - reach) :] = -1.0, -1.0
+        at = int(np.argmax(share))
+        noise = 1.4826 * float(np.median(np.abs(drop - np.median(drop))))
+        tone = np.abs(np.median(seen[at, :, 1:] + seen[at + 2 * reach, :, 1:] - 2 * seen[at + reach, :, 1:], axis=0)) / 2
+        dark = float(np.median(drop[at]))
+        if share[at] > max(0.06, 2.0 * noise) and tone.max() < 0.6 * dark and (best is None or share[at] > best[0]):
+            best = float(share[at]), at + reach
+    return best
