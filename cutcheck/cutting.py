@@ -13,10 +13,11 @@ from cutcheck.produce import UnitSize, Vegetable
 from cutcheck.standards import Cut
 from cutcheck.units import show_length, show_range
 
-__all__ = ["Made", "cut_vegetable", "sizes_text"]
+__all__ = ["MIDDLE", "Made", "cut_vegetable", "sizes_text"]
 
 # A size of vegetable that keeps so many times more is worth a word. House rule, no source.
 BETTER = 1.25
+MIDDLE = "Reckoned with the middle of the sizes."
 _WHY_LAYERED = "it is cut along its layers"
 _WEIGH = "Weigh what you keep of the first kilogram."
 
@@ -81,7 +82,7 @@ def _piece_sides(cut: Cut, notes: list[str]) -> tuple[float, float, float] | Non
     else:
         return None
     if any(s.printed.low < s.printed.high for s in cut.sizes):
-        notes.append("Reckoned with the middle of the sizes.")
+        notes.append(MIDDLE)
     return sides
 
 

@@ -8,7 +8,7 @@ used and all are told. Weights in grams.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from math import ceil
 from pathlib import Path
 from typing import Any
@@ -143,6 +143,17 @@ class Plan:
     minutes: float | None
     defer: str = field(default_factory=defer_text)
 
+    @property
+    def trims(self) -> tuple[tuple[Vegetable, Trim], ...]:
+        """What is left over all items: each part of each vegetable once, its weights added up."""
+        found: dict[tuple[str, str], tuple[Vegetable, Trim]] = {}
+        for item in self.items:
+            for trim in item.trims:
+                key = item.vegetable.name, trim.part
+                before = found[key][1].grams if key in found else 0.0
+                found[key] = item.vegetable, replace(trim, grams=before + trim.grams)
+        return tuple(found.values())
+
     def to_dict(self) -> dict[str, Any]:
         """For ``--json``: weights in grams, sizes in mm."""
         return {
@@ -258,7 +269,7 @@ def _item(need: Need, standard: str | Path | None, preferred: str | None, pace: 
         minutes=minutes,
         trims=_trims(vegetable, steps),
         gestures=tuple(g.french for g in gestures_for(vegetable) if g.where != "board"),
-        notes=(*notes, *([vegetable.note] if vegetable.note else [])),
+        notes=(*notes, *([vegetable.note] if vegetable.note and state == vegetable.prepared else [])),
     )
 
 

@@ -17,6 +17,7 @@ __all__ = [
     "plan_text",
     "problem_text",
     "shopping",
+    "sources",
     "trimmings",
     "weighing",
     "yields",
@@ -31,11 +32,12 @@ def plan_text(plan: Plan, unit: WeightUnit = "auto") -> str:
             f"Prep plan, {plan.standard} standard",
             "Buy\n" + shopping(plan, unit),
             "Weigh after each step\n" + weighing(plan.items, unit),
-            "Trimmings\n" + trimmings(plan.items, unit),
+            "Trimmings\n" + trimmings(plan, unit),
             "For each\n" + "\n".join(notes(item, unit) for item in plan.items),
             "Order of work\n" + order(plan),
             _time(plan),
             "Mind\n" + cautions(plan),
+            _wrapped(f"Yields: {sources(plan)}", ""),
             _wrapped(plan.defer, ""),
         ]
     return "\n\n".join(part for part in parts if part)
@@ -65,12 +67,11 @@ def weighing(items: Sequence[Item], unit: WeightUnit) -> str:
     return columns(rows)
 
 
-def trimmings(items: Sequence[Item], unit: WeightUnit) -> str:
-    """What is left of each item, and what it is good for."""
+def trimmings(plan: Plan, unit: WeightUnit) -> str:
+    """What is left of each vegetable, and what it is good for."""
     return "\n".join(
-        _wrapped(f"{item.vegetable.english}, {trim.part}, {show_weight(trim.grams, unit)}: {trim.use}")
-        for item in items
-        for trim in item.trims
+        _wrapped(f"{vegetable.english}, {trim.part}, {show_weight(trim.grams, unit)}: {trim.use}")
+        for vegetable, trim in plan.trims
     )
 
 
@@ -95,6 +96,12 @@ def yields(item: Item, unit: WeightUnit) -> str:
     )
     low, high = show_weight(item.buy_low, unit), show_weight(item.buy_high, unit)
     return f"Sources differ on what is kept: {', '.join(told)}; buy {low} to {high}. Weigh yours once."
+
+
+def sources(plan: Plan) -> str:
+    """The sources of the yields, their codes written out."""
+    titles = {y.source.code: y.source.title for item in plan.items for y in item.yields}
+    return "; ".join(f"{code}: {title}" for code, title in sorted(titles.items())) + "."
 
 
 def order(plan: Plan) -> str:
