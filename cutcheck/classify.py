@@ -22,7 +22,8 @@ class Outlined:
 
     ``kind`` (N,) str; ``theta`` (N,) rad, ``breadth`` (N,) mm and ``bow`` (N,) mm for a box, nan where it
     can't bend; ``straight`` (N, K, 2) px is the outline without its bow, ``flat`` (N, K, 2) mm the outline
-    on the board. ``reach`` is the support function of ``straight``.
+    on the board; ``seams`` (N, 2, 2) outward normals of sides that touch a neighbour, or nan. ``reach`` is
+    the support function of ``straight``.
     """
 
     outlines: Floats
@@ -34,10 +35,13 @@ class Outlined:
     bow: Floats
     straight: Floats
     flat: Floats
+    seams: Floats
 
 
-def classify(camera: Camera, outlines: Floats) -> Outlined:
-    """Name the solid for each of the ``outlines`` (N, K, 2) px."""
+def classify(camera: Camera, outlines: Floats, seams: Floats | None = None) -> Outlined:
+    """Name the solid for each of the ``outlines`` (N, K, 2) px; ``seams`` (N, 2, 2) where pieces touch."""
+    if seams is None:
+        seams = np.full((len(outlines), 2, 2), np.nan)
     flat = camera.to_height(outlines, 0.0)
     strips = [strip_sides(outline) for outline in flat]
     slender = np.array([long / max(short, 1e-6) for long, short in strips]) > SLENDER
@@ -49,16 +53,16 @@ def classify(camera: Camera, outlines: Floats) -> Outlined:
     n, reach = support(list(straight))
     affine = affine_at(camera, 0.5 * (outlines.min(axis=1) + outlines.max(axis=1)))
     size = np.sqrt(np.abs(np.linalg.det(affine.a)))
-    box = first_boxes(affine, n, reach)
+    box = first_boxes(affine, n, reach, seams)
     if slender.any():
         # A slender outline's own axis tells the turn better than a scan does.
         axis = np.stack([normal[:, 1], -normal[:, 0]], axis=-1)
         flat_axis = np.linalg.solve(affine.a, axis[..., None])[..., 0]
         turns = np.arctan2(flat_axis[:, 1], flat_axis[:, 0])[:, None] + AXIS_TURNS
-        box = boxes_at(affine, n, reach, np.where(slender[:, None], turns, box.theta[:, None]), None)
+        box = boxes_at(affine, n, reach, np.where(slender[:, None], turns, box.theta[:, None]), None, seams)
     for step in TURN_STEPS:
         turns = box.theta[:, None] + step * np.array([-1.0, 0.0, 1.0])
-        box = boxes_at(affine, n, reach, turns, None)
+        box = boxes_at(affine, n, reach, turns, None, seams)
     disc = first_discs(affine, n, reach)
     extent = (reach + np.roll(reach, reach.shape[1] // 2, axis=1)) / size[:, None]
     breadth = extent.min(axis=1)
@@ -77,4 +81,4 @@ def classify(camera: Camera, outlines: Floats) -> Outlined:
             kind[i] = "disc"
         elif min(box.rms[i], disc.rms[i]) > rough_px or solid < 0.88:
             kind[i] = "irregular"
-    return Outlined(outlines, n, reach, kind, box.theta, breadth, bow, straight, flat)
+    return Outlined(outlines, n, reach, kind, box.theta, breadth, bow, straight, flat, seams)

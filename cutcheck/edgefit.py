@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from cutcheck.camera import Camera, Floats
 from cutcheck.profiles import STEP_PX, peak, profiles, slopes
-from cutcheck.silhouette import affine_at
+from cutcheck.silhouette import affine_at, facing
 from cutcheck.solids import FOOT, SAMPLES, TOP, Bools, Solid, View
 
 HALF = 14
@@ -63,10 +63,12 @@ def fit_edges(
     solid: Solid,
     start: Floats,
     outlines: Floats,
+    seams: Floats,
 ) -> EdgeFit:
     """Fit solids from ``start`` (N, P) to the edges in ``pixels`` (H, W, 3).
 
     ``outlines`` (N, K, 2) px are the pieces' outlines as found; they hold the outer edges to their places.
+    ``seams`` (N, S, 2) are outward normals, px, of the sides that touch another piece, nan where none does.
     """
     row = start.copy()
     n = len(row)
@@ -77,6 +79,7 @@ def fit_edges(
         affine = affine_at(camera, camera.project_at(row[:, :2], middle), middle)
         px_per_mm = np.sqrt(np.abs(np.linalg.det(affine.a)))
         view = solid.view(row, camera, px_per_mm, np.linalg.norm(affine.b, axis=-1))
+        view = _without_hidden(view, camera.project(solid.points(row, np.zeros(view.visible.shape))), seams)
         merged = view.visible & (view.gap_px < MERGED_PX)
         # A side too narrow to show two edges shows one: taken at half height, and less certain.
         level = np.where(merged & (view.kind == FOOT), 0.5, 0.0)
@@ -111,6 +114,21 @@ def fit_edges(
     np.add.at(total, found.row, (found.weight * found.offset**2).sum(-1))
     np.add.at(count, found.row, found.weight.sum(-1))
     return EdgeFit(row, covariance, view, support, np.sqrt(total / np.maximum(count, 1e-9)))
+
+
+def _without_hidden(view: View, points: Floats, seams: Floats) -> View:
+    """What is left of a view where neighbours touch: no foot there, and the top's edge is the last."""
+    if np.isnan(seams).all():
+        return view
+    tangent = points[..., -1, :] - points[..., 0, :]
+    normal = np.stack([-tangent[..., 1], tangent[..., 0]], -1)
+    normal = normal / np.maximum(np.linalg.norm(normal, axis=-1, keepdims=True), 1e-9)
+    middle = points.mean(axis=(1, 2))[:, None]
+    normal = normal * np.sign(((points.mean(axis=2) - middle) * normal).sum(-1))[..., None]
+    touching = facing(normal, seams)
+    visible = view.visible & ~(touching & (view.kind == FOOT))
+    inner = view.inner & ~(touching & (view.kind == TOP))
+    return View(visible, inner, np.where(touching, np.inf, view.gap_px), view.kind)
 
 
 def _find_edges(

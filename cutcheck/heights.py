@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from cutcheck.camera import Camera, Floats
 from cutcheck.edgefit import EdgeFit
 from cutcheck.profiles import sample
-from cutcheck.silhouette import Affine, FirstFit, boxes_at
+from cutcheck.silhouette import Affine, FirstFit, boxes_at, facing
 from cutcheck.solids import (
     BOW,
     HEIGHT,
@@ -51,13 +51,14 @@ def scan_heights(
     theta: Floats,
     breadth: Floats,
     bow: Floats,
+    seams: Floats,
     *,
     steps: int = HEIGHTS,
 ) -> tuple[Floats, Floats, Floats]:
     """Boxes of ``steps`` heights for each of N pieces, with the inner edges' evidence and the outline's misfit.
 
     ``theta`` (N,) rad is the turn; ``breadth`` (N,) mm the outline's least extent and
-    ``bow`` (N,) mm that of a bent stick. Returns boxes
+    ``bow`` (N,) mm that of a bent stick; ``seams`` (N, S, 2) its sides that touch. Returns boxes
     (S, N, 9), evidence (S, N) in photo contrast times length, and rms (S, N) px.
     """
     size = np.sqrt(np.abs(np.linalg.det(affine.a)))
@@ -65,7 +66,7 @@ def scan_heights(
     boxes = []
     misfit = []
     for part in share:
-        fit = boxes_at(affine, n, reach, theta[:, None], part * breadth)
+        fit = boxes_at(affine, n, reach, theta[:, None], part * breadth, seams)
         boxes.append(as_boxes(fit))
         misfit.append(fit.rms)
     box = np.stack(boxes)
@@ -84,6 +85,11 @@ def scan_heights(
     tangent = points[..., -1, :] - points[..., 0, :]
     span = np.linalg.norm(tangent, axis=-1)
     normal = np.stack([-tangent[..., 1], tangent[..., 0]], -1) / np.maximum(span, 1e-6)[..., None]
+    middle = points.mean(axis=(-3, -2))[..., None, :]
+    outward = normal * np.sign(((points.mean(axis=-2) - middle) * normal).sum(-1))[..., None]
+    # Where a neighbour touches, the top face ends at the seam whatever the height.
+    touching = np.moveaxis(facing(np.moveaxis(outward, 1, 0), seams), 0, 1)
+    weight = np.where(touching, 0.0, weight)
     use = np.nonzero(weight > 0.05)
     across_px = normal[use][:, None]
     step = sample(pixels, points[use] + across_px) - sample(pixels, points[use] - across_px)
@@ -95,9 +101,7 @@ def scan_heights(
     return box, evidence, np.stack(misfit)
 
 
-def candidates(
-    box: Floats, evidence: Floats, misfit: Floats, size: Floats, keep: int = 3
-) -> Floats:
+def candidates(box: Floats, evidence: Floats, misfit: Floats, size: Floats, keep: int = 3) -> Floats:
     """The likeliest heights of each piece: boxes (keep, N, 9), best first. ``size`` (N,) px per mm."""
     steps, count = evidence.shape
     top = evidence.max(axis=0)

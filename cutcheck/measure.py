@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,7 @@ from cutcheck.edgefit import EdgeFit, fit_edges
 from cutcheck.heights import candidates, choose, scan_heights
 from cutcheck.outlines import feret, resample, sharpen, strip_sides
 from cutcheck.records import BudgetLine, Measure, Piece, SideName
+from cutcheck.seams import parts
 from cutcheck.silhouette import affine_at, first_discs
 from cutcheck.solids import DIAMETER, DISC_HEIGHT, HEIGHT, LENGTH, WIDTH, Box, Disc, box_corners, box_points
 
@@ -33,41 +35,75 @@ def measure(
     """
     if not blobs:
         return ()
-    outlines = sharpen(pixels, np.stack([resample(blob.outline_px) for blob in blobs]))
-    shaped = classify(camera, outlines)
+    shaped, source = _parted(pixels, camera, blobs)
     made: dict[int, Piece] = {}
     for kind, maker in (("box", _boxes), ("disc", _discs), ("ribbon", _strips), ("irregular", _rough)):
         index = np.nonzero(shaped.kind == kind)[0]
         if len(index):
             made.update(zip(index.tolist(), maker(pixels, camera, shaped, index, scale_u), strict=True))
-    return tuple(_numbered(made[i], i + 1, blobs[i]) for i in range(len(blobs)))
+    return tuple(_numbered(made[i], i + 1, blobs[source[i]], shaped.seams[i]) for i in range(len(source)))
 
 
-def _numbered(piece: Piece, number: int, blob: Blob) -> Piece:
-    from dataclasses import replace
+def _parted(pixels: NDArray[np.uint8], camera: Camera, blobs: Sequence[Blob]) -> tuple[Outlined, list[int]]:
+    """The blobs' outlines at full sharpness, those of touching pieces parted, and whose each part was."""
+    outlines = sharpen(pixels, np.stack([resample(blob.outline_px) for blob in blobs]))
+    shaped = classify(camera, outlines)
+    affine = affine_at(camera, 0.5 * (outlines.min(axis=1) + outlines.max(axis=1)))
+    e1, e2 = (
+        np.einsum("nij,nj->ni", affine.a, np.stack(turned, axis=-1))
+        for turned in (
+            (np.cos(shaped.theta), np.sin(shaped.theta)),
+            (-np.sin(shaped.theta), np.cos(shaped.theta)),
+        )
+    )
+    e1, e2 = (e / np.linalg.norm(e, axis=-1, keepdims=True) for e in (e1, e2))
+    found: list[tuple[Floats, Floats]] = []
+    source: list[int] = []
+    for i in range(len(blobs)):
+        made = parts(pixels, outlines[i], e1[i], e2[i])
+        found.extend(made)
+        source.extend([i] * len(made))
+    if len(found) == len(blobs):
+        return shaped, source
+    return classify(
+        camera, np.stack([resample(part) for part, _ in found]), np.stack([s for _, s in found])
+    ), source
 
-    return replace(piece, number=number, flags=tuple(sorted({*piece.flags, *blob.flags})))
+
+def _numbered(piece: Piece, number: int, blob: Blob, seams: Floats) -> Piece:
+    flags = {*piece.flags, *blob.flags}
+    if not np.isnan(seams).all():
+        flags.add("touching")
+    return replace(piece, number=number, flags=tuple(sorted(flags)))
 
 
 # --- boxes --------------------------------------------------------------------------------------------------
 
 
-def fit_boxes(pixels: NDArray[np.uint8], camera: Camera, shaped: Outlined, index: NDArray[np.int_]) -> EdgeFit:
+def fit_boxes(
+    pixels: NDArray[np.uint8], camera: Camera, shaped: Outlined, index: NDArray[np.int_]
+) -> EdgeFit:
     """Boxes fitted to the outlines ``index`` (N,): of the likeliest heights, the one that explains most."""
     outlines, reach, n = shaped.outlines[index], shaped.reach[index], shaped.directions
     affine = affine_at(camera, 0.5 * (outlines.min(axis=1) + outlines.max(axis=1)))
     size = np.sqrt(np.abs(np.linalg.det(affine.a)))
     bow = np.nan_to_num(shaped.bow[index])
     scanned = scan_heights(
-        pixels, camera, affine, n, reach, shaped.theta[index], shaped.breadth[index], bow
+        pixels, camera, affine, n, reach, shaped.theta[index], shaped.breadth[index], bow, shaped.seams[index]
     )
     start = candidates(*scanned, size, KEEP)
     count = len(index)
     solid = Box(np.tile(np.isfinite(shaped.bow[index]), KEEP))
-    fit = fit_edges(pixels, camera, solid, start.reshape(-1, 9), np.tile(outlines, (KEEP, 1, 1)))
+    fit = fit_edges(
+        pixels,
+        camera,
+        solid,
+        start.reshape(-1, 9),
+        np.tile(outlines, (KEEP, 1, 1)),
+        np.tile(shaped.seams[index], (KEEP, 1, 1)),
+    )
     best = choose(pixels, camera, fit, KEEP, n, reach, size)
     return fit.take(best * count + np.arange(count))
-
 
 
 def _boxes(
@@ -91,7 +127,9 @@ def _boxes(
     side_px = np.where(np.isfinite(fit.view.gap_px), fit.view.gap_px, 0.0)[:, 4:8].max(axis=1)
     corners = camera.project(box_corners(box))
     return [
-        _piece("box", value[i], parts[i], top[i], shaped.outlines[index[i]], corners[i, :4], float(side_px[i]))
+        _piece(
+            "box", value[i], parts[i], top[i], shaped.outlines[index[i]], corners[i, :4], float(side_px[i])
+        )
         for i in range(count)
     ]
 
@@ -126,7 +164,14 @@ def _discs(
     free[:, DISC_HEIGHT] = first.height
     tries.append(free)
     k, count = len(tries), len(index)
-    fit = fit_edges(pixels, camera, Disc(), np.concatenate(tries), np.tile(outlines, (k, 1, 1)))
+    fit = fit_edges(
+        pixels,
+        camera,
+        Disc(),
+        np.concatenate(tries),
+        np.tile(outlines, (k, 1, 1)),
+        np.tile(shaped.seams[index], (k, 1, 1)),
+    )
     seen = fit.support * fit.view.visible
     # The right height has an edge wherever one is predicted.
     score = np.median(np.where(fit.view.visible, np.minimum(seen, 0.05), np.nan), axis=1)
@@ -137,7 +182,9 @@ def _discs(
     h = row[:, DISC_HEIGHT]
     half = 0.5 * row[:, DIAMETER, None] * np.ones(2)
     shift = np.stack([half, 0.0 * half], axis=-1)
-    ends = camera.project_at(np.stack([row[:, None, :2] - shift, row[:, None, :2] + shift], axis=2)[:, :1], h[:, None, None])
+    ends = camera.project_at(
+        np.stack([row[:, None, :2] - shift, row[:, None, :2] + shift], axis=2)[:, :1], h[:, None, None]
+    )
     top, foot = camera.project_at(row[:, :2], h), camera.project_at(row[:, :2], 0.0)
     value = row[:, [DIAMETER, DIAMETER, DISC_HEIGHT]]
     parts = np.zeros((count, 3, len(CAUSES)))
@@ -146,12 +193,17 @@ def _discs(
     parts[:, 2, 2] = height_part(camera, foot, top, h)
     parts[:, :, 3] = scale_u * value
     parts[:, :, 4] = ROUGHNESS_MM
-    side_px = np.where(np.isfinite(best.view.gap_px), best.view.gap_px, 0.0)[:, len(best.view.kind) // 2 :].max(axis=1)
+    side_px = np.where(np.isfinite(best.view.gap_px), best.view.gap_px, 0.0)[
+        :, len(best.view.kind) // 2 :
+    ].max(axis=1)
     turn = np.linspace(0.0, 2.0 * np.pi, 48, endpoint=False)
-    ring = row[:, None, :2] + 0.5 * row[:, DIAMETER, None, None] * np.stack([np.cos(turn), np.sin(turn)], axis=-1)
+    ring = row[:, None, :2] + 0.5 * row[:, DIAMETER, None, None] * np.stack(
+        [np.cos(turn), np.sin(turn)], axis=-1
+    )
     rim = camera.project_at(ring, h[:, None])
     return [
-        _piece("disc", value[i], parts[i], top[i], outlines[i], rim[i], float(side_px[i])) for i in range(count)
+        _piece("disc", value[i], parts[i], top[i], outlines[i], rim[i], float(side_px[i]))
+        for i in range(count)
     ]
 
 
@@ -188,7 +240,9 @@ def _flat_piece(
     centre = outline.mean(axis=0)
     mm_per_px = float(camera.mm_per_px(centre[None], level)[0])
     rise = level / max(float(camera.centre_mm[2]), 1.0)
-    slant = float(np.linalg.norm(np.diff(camera.to_height(np.stack([centre, centre]), np.array([0.0, 1.0])), axis=0)))
+    slant = float(
+        np.linalg.norm(np.diff(camera.to_height(np.stack([centre, centre]), np.array([0.0, 1.0])), axis=0))
+    )
     value = np.array([long, short, np.nan])
     parts = np.zeros((3, len(CAUSES)))
     parts[:2, 0] = 0.6 * mm_per_px
@@ -225,7 +279,9 @@ def _piece(
         shape=kind,  # type: ignore[arg-type]
         length=Measure(plan[0], unc[0]),
         width=Measure(plan[1], unc[1]),
-        height=Measure(float(value[2]), float(2.0 * standard[2])) if seen else Measure(None, None, seen=False),
+        height=Measure(float(value[2]), float(2.0 * standard[2]))
+        if seen
+        else Measure(None, None, seen=False),
         budget=budget,
         top_px=tuple((float(x), float(y)) for x, y in rim),
     )

@@ -14,6 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cutcheck.camera import Camera, Floats
 
@@ -91,25 +92,33 @@ def _solve(design: Floats, target: Floats, prior: Floats, prior_weight: Floats) 
     return solution, np.sqrt((weight * residual**2).mean(axis=-1))
 
 
-def first_boxes(affine: Affine, n: Floats, reach: Floats, height: Floats | None = None) -> FirstFit:
-    """The best box for each outline, or with ``height`` (N,) mm given, the best one of that height."""
-    local = reach - affine.p @ n.T
+def facing(n: Floats, seams: Floats) -> NDArray[np.bool_]:
+    """Which of the directions (..., 2) look at a seam, where a neighbour hides the side: (N, ...).
+
+    ``seams`` (N, S, 2) are outward unit normals, nan where there is none.
+    """
+    dot = np.einsum("...i,nsi->n...s", n, seams) if n.ndim == 2 else np.einsum("n...i,nsi->n...s", n, seams)
+    return np.asarray((np.nan_to_num(dot, nan=-1.0) > np.cos(np.radians(40.0))).any(axis=-1))
+
+
+def first_boxes(affine: Affine, n: Floats, reach: Floats, seams: Floats) -> FirstFit:
+    """The best box for each outline; ``seams`` (N, S, 2) are its sides that touch another piece."""
     turn = np.arange(TURNS) * (0.5 * np.pi / TURNS)
-    return _best_box(affine, n, local, np.broadcast_to(turn, (len(reach), TURNS)), height)
+    return boxes_at(affine, n, reach, np.broadcast_to(turn, (len(reach), TURNS)), None, seams)
 
 
-def boxes_at(affine: Affine, n: Floats, reach: Floats, theta: Floats, height: Floats | None) -> FirstFit:
-    """As ``first_boxes``, with the turns to try given: ``theta`` (N, T) rad."""
-    return _best_box(affine, n, reach - affine.p @ n.T, theta, height)
-
-
-def _best_box(affine: Affine, n: Floats, local: Floats, theta: Floats, height: Floats | None) -> FirstFit:
+def boxes_at(
+    affine: Affine, n: Floats, reach: Floats, theta: Floats, height: Floats | None, seams: Floats
+) -> FirstFit:
+    """As ``first_boxes``, with the turns to try given, ``theta`` (N, T) rad, and the height if it is known."""
+    local = reach - affine.p @ n.T
     e1 = np.stack([np.cos(theta), np.sin(theta)], axis=-1)
     e2 = np.stack([-np.sin(theta), np.cos(theta)], axis=-1)
     na = np.einsum("kd,ndx->nkx", n, affine.a)
     along = 0.5 * np.abs(np.einsum("nkx,ntx->ntk", na, e1))
     across = 0.5 * np.abs(np.einsum("nkx,ntx->ntk", na, e2))
-    up = np.broadcast_to(np.maximum(affine.b @ n.T, 0.0)[:, None], along.shape)
+    rise = np.where(facing(n, seams), 0.0, np.maximum(affine.b @ n.T, 0.0))
+    up = np.broadcast_to(rise[:, None], along.shape)
     nx, ny = (np.broadcast_to(na[:, None, :, i], along.shape) for i in (0, 1))
     target = np.broadcast_to(local[:, None], along.shape)
     if height is None:

@@ -240,7 +240,9 @@ class Disc:
         middle = self._round.mean(axis=1)
         middle = middle / np.linalg.norm(middle, axis=-1, keepdims=True)
         rim = row[:, None, 0:2] + 0.5 * row[:, DIAMETER, None, None] * middle
-        toward = ((eye[:2] - rim) * middle).sum(-1) / np.maximum(eye[2] - 0.5 * row[:, DISC_HEIGHT, None], 1.0)
+        toward = ((eye[:2] - rim) * middle).sum(-1) / np.maximum(
+            eye[2] - 0.5 * row[:, DISC_HEIGHT, None], 1.0
+        )
         front = toward > 0.0
         side_px = np.maximum(toward, 0.0) * (row[:, DISC_HEIGHT] * px_per_mm)[:, None]
         visible = np.concatenate([np.ones_like(front), front], axis=-1)
