@@ -17,6 +17,8 @@ import cutcheck
 from cutcheck.commands.card import card
 from cutcheck.commands.check import check
 from cutcheck.commands.cuts import cuts
+from cutcheck.commands.plan import plan
+from cutcheck.commands.prepare import gestures, produce, safety, station
 from cutcheck.commands.settings import settings
 from cutcheck.commands.standard import standard
 from cutcheck.errors import CutcheckError
@@ -33,7 +35,7 @@ def group() -> None:
     """Measure cut vegetables from a photo, and mark them against a standard."""
 
 
-for command in (check, cuts, card, standard, settings):
+for command in (check, cuts, card, standard, plan, gestures, station, safety, produce, settings):
     group.add_command(command)
 
 

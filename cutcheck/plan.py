@@ -19,7 +19,7 @@ from cutcheck.errors import CutcheckError
 from cutcheck.needs import UNCUT, Need, Problem
 from cutcheck.preparation import Caution, OrderStep, cautions_for, defer_text, gestures_for, order_of_work
 from cutcheck.produce import OFFCUTS, YIELD_SOURCES, UnitSize, Vegetable, Yield, find_vegetable
-from cutcheck.standards import find_cut, load_standard
+from cutcheck.standards import DEFAULT, Cut, find_cut, load_standard
 
 __all__ = ["Item", "Plan", "Purchase", "Trim", "Weighing", "make_plan"]
 
@@ -175,17 +175,19 @@ def make_plan(
     needs: Sequence[Need],
     standard: str | Path | None = None,
     *,
+    default: str | Path = DEFAULT,
     yields: str | None = None,
     pace: Mapping[str, float] | None = None,
     problems: Sequence[Problem] = (),
 ) -> Plan:
     """Plan every need that can be planned; the others join ``problems``.
 
+    A ``standard`` that is named must have the cuts; what ``default`` lacks comes from another standard.
     ``yields`` names the source whose yields are preferred (AFRS, SR28, OWA, FBG); None takes the first of
     them that has the vegetable. ``pace`` is the cook's own, pieces a minute by cut; without it no time is
     given. Raises ``bad-option`` and ``unknown-standard`` for what holds for the whole plan.
     """
-    chosen = load_standard(standard or "metric")
+    chosen = load_standard(standard or default)
     if yields is not None and yields.upper() not in YIELD_SOURCES:
         raise CutcheckError(
             "bad-option",
@@ -195,7 +197,7 @@ def make_plan(
     items, failed = [], list(problems)
     for need in needs:
         try:
-            items.append(_item(need, standard, yields.upper() if yields else None, pace or {}))
+            items.append(_item(need, standard, default, yields.upper() if yields else None, pace or {}))
         except CutcheckError as error:
             failed.append(Problem(need.line, need.text, error.message, error.remedy))
     cooked = [i.vegetable for i in items]
@@ -211,9 +213,15 @@ def make_plan(
     )
 
 
-def _item(need: Need, standard: str | Path | None, preferred: str | None, pace: Mapping[str, float]) -> Item:
+def _item(
+    need: Need,
+    standard: str | Path | None,
+    default: str | Path,
+    preferred: str | None,
+    pace: Mapping[str, float],
+) -> Item:
     vegetable, state = find_vegetable(need.produce)
-    cut = None if plain_name(need.cut) in UNCUT else find_cut(need.cut, standard, vegetable.name, sized=False)
+    cut = None if plain_name(need.cut) in UNCUT else _cut(need.cut, standard, default, vegetable.name)
     size = _unit_size(need, vegetable)
     made = cut_vegetable(cut, vegetable, size, state) if cut else Made()
     notes, cutting, piece_g = list(made.notes), made.cutting, made.piece_g
@@ -271,6 +279,17 @@ def _item(need: Need, standard: str | Path | None, preferred: str | None, pace: 
         gestures=tuple(g.french for g in gestures_for(vegetable) if g.where != "board"),
         notes=(*notes, *([vegetable.note] if vegetable.note and state == vegetable.prepared else [])),
     )
+
+
+def _cut(name: str, standard: str | Path | None, default: str | Path, produce: str) -> Cut:
+    """The cut by the standard that was named; else by the preferred one, its gaps filled from the others."""
+    if standard is None and default != DEFAULT:
+        cut = find_cut(name, default, produce, sized=False)
+        if cut.sizes:
+            return cut
+    anywhere = find_cut(name, None, produce, sized=False)
+    # a cut that no source gives a size, chopped say, can be planned by any standard
+    return anywhere if standard is None else find_cut(name, standard, produce, sized=bool(anywhere.sizes))
 
 
 def _unit_size(need: Need, vegetable: Vegetable) -> UnitSize | None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from functools import lru_cache
 from importlib.resources import files
 from math import pi
@@ -120,6 +120,24 @@ class Vegetable:
         """The size called so; where no name is given the medium one, or the only one."""
         wanted = name or ("medium" if len(self.sizes) != 1 else self.sizes[0].name)
         return next((s for s in self.sizes if s.name == wanted), None)
+
+    def to_dict(self) -> dict[str, Any]:
+        """For ``--json``: weights in grams, sizes of the solid in mm."""
+        sizes = [
+            {
+                "name": s.name, "grams": s.grams, "printed": s.printed, "standing": s.standing,
+                "source": s.source.code if s.source else None,
+                "solid": {"shape": type(s.solid).__name__.lower(), **asdict(s.solid)} if s.solid else None,
+            }
+            for s in self.sizes
+        ]  # fmt: skip
+        return {
+            "name": self.name, "english": self.english, "french": self.french, "others": list(self.others),
+            "prepared": self.prepared, "board": self.board, "soil": self.soil, "browns": self.browns,
+            "layered": self.layered, "allergen": self.allergen or None, "density": self.density,
+            "yields": [y.to_dict() for y in self.yields], "sizes": sizes,
+            "trimmings": [asdict(t) for t in self.trimmings], "note": self.note,
+        }  # fmt: skip
 
 
 @lru_cache(maxsize=1)
