@@ -16,7 +16,7 @@ from cutcheck.edgefit import EdgeFit, fit_edges
 from cutcheck.heights import candidates, choose, scan_heights
 from cutcheck.outlines import feret, resample, sharpen, strip_sides
 from cutcheck.records import BudgetLine, Measure, Piece, SideName
-from cutcheck.seams import parts
+from cutcheck.seams import contacts, part
 from cutcheck.silhouette import affine_at, first_discs
 from cutcheck.solids import DIAMETER, DISC_HEIGHT, HEIGHT, LENGTH, WIDTH, Box, Disc, box_corners, box_points
 
@@ -57,17 +57,13 @@ def _parted(pixels: NDArray[np.uint8], camera: Camera, blobs: Sequence[Blob]) ->
         )
     )
     e1, e2 = (e / np.linalg.norm(e, axis=-1, keepdims=True) for e in (e1, e2))
-    found: list[tuple[Floats, Floats]] = []
-    source: list[int] = []
-    for i in range(len(blobs)):
-        made = parts(pixels, outlines[i], e1[i], e2[i])
-        found.extend(made)
-        source.extend([i] * len(made))
-    if len(found) == len(blobs):
-        return shaped, source
-    return classify(
-        camera, np.stack([resample(part) for part, _ in found]), np.stack([s for _, s in found])
-    ), source
+    found, source = part(pixels, list(outlines), e1, e2)
+    if len(found) > len(blobs):
+        outlines = np.stack([resample(outline) for outline in found])
+    seams = contacts(outlines)
+    if len(found) > len(blobs) or not np.isnan(seams).all():
+        shaped = classify(camera, outlines, seams)
+    return shaped, source
 
 
 def _numbered(piece: Piece, number: int, blob: Blob, seams: Floats) -> Piece:

@@ -10,11 +10,20 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from cutcheck.camera import Floats
+from cutcheck.outlines import area_and_perimeter
 
 TILTS = np.tan(np.radians(np.array([-6.0, -4.0, -2.0, 0.0, 2.0, 4.0, 6.0])))
 HALF_VALLEY_PX = 2.5
+WORTH_A_LOOK = 0.15
+DEEP = 0.9  # a valley this many ripples deep right across is a seam
+SHALLOW = 0.3  # enough beside a seam already found, at about its distance
+TOO_LARGE = 1.6  # times the tray's typical area: several pieces
+CONTACT_PX = 3.0
+CONTACT_SHARE = 0.1  # of an outline's points, at least, run along a neighbour
+LEAST_SHARE = 0.35  # no piece of a row is narrower than this share of its neighbours
 
 
 @dataclass(frozen=True)
@@ -44,6 +53,8 @@ def valleys(pixels: NDArray[np.uint8], outline: Floats, across: Floats, along: F
     light = np.sqrt(patch.astype(np.float32) / 255.0)
     mask = np.zeros(light.shape[:2], np.uint8)
     cv2.fillPoly(mask, [np.round(local - low + 3).astype(np.int32)], 1)
+    if _depth(light, mask, quick=True).max() < WORTH_A_LOOK:
+        return []
     best = np.full(size[0], -np.inf)
     tilt_of = np.zeros(size[0])
     middle = 0.5 * (size[1] - 1)
@@ -73,7 +84,7 @@ def valleys(pixels: NDArray[np.uint8], outline: Floats, across: Floats, along: F
     return found
 
 
-def _depth(light: NDArray[np.float32], inside: NDArray[np.uint8]) -> Floats:
+def _depth(light: NDArray[np.float32], inside: NDArray[np.uint8], quick: bool = False) -> Floats:
     """How clearly each column is a dark line: the lower quartile of its valley over the picture's own ripple."""
     step = round(HALF_VALLEY_PX)
     grey = light.mean(axis=-1)
@@ -86,74 +97,111 @@ def _depth(light: NDArray[np.float32], inside: NDArray[np.uint8]) -> Floats:
     value = np.where(whole, dip, np.nan)
     out = np.full(grey.shape[1], -np.inf)
     good = count > max(4, 0.6 * full)
-    if good.any():
+    if quick:
+        # The mean of three columns at once finds what could be a seam, at any small tilt.
+        total = np.where(whole, dip, 0.0).sum(axis=0)
+        out[good] = total[good] / count[good] / ripple
+    elif good.any():
         out[good] = np.nanpercentile(value[:, good], 30, axis=0) / ripple
     return out
 
 
-DEEP = 0.9  # a valley this many ripples deep right across is a seam
-SHALLOW = 0.3  # enough beside a seam already found, at about its distance
-LEAST_SHARE = 0.35  # no piece of a row is narrower than this share of its neighbours
+def part(
+    pixels: NDArray[np.uint8], outlines: list[Floats], e1: Floats, e2: Floats
+) -> tuple[list[Floats], list[int]]:
+    """Part outlines (N_i, 2) px at their seams; the parts and whose each was.
 
-
-def parts(pixels: NDArray[np.uint8], outline: Floats, e1: Floats, e2: Floats) -> list[tuple[Floats, Floats]]:
-    """The pieces of one outline (N, 2) px, parted at their seams.
-
-    ``e1`` and ``e2`` (2,) are unit vectors along the outline's sides. Each part is its outline and the
-    outward normals (2, 2) of its seams, nan where it has none. One part where there is no seam.
+    ``e1`` and ``e2`` (N, 2) are unit vectors along the outlines' sides. A part that is still several times
+    as large as the others is looked at again, with less asked of a seam.
     """
-    whole = [(outline, np.full((2, 2), np.nan))]
-    rows = [(e1, chosen(valleys(pixels, outline, e1, e2))), (e2, chosen(valleys(pixels, outline, e2, e1)))]
+    found: list[Floats] = []
+    source: list[int] = []
+    directions: list[tuple[Floats, Floats]] = []
+    for i, outline in enumerate(outlines):
+        made = _part_one(pixels, outline, e1[i], e2[i], DEEP)
+        found.extend(made)
+        source.extend([i] * len(made))
+        directions.extend([(e1[i], e2[i])] * len(made))
+    areas = np.array([area_and_perimeter(outline)[0] for outline in found])
+    typical = float(np.median(areas))
+    again: list[Floats] = []
+    whose: list[int] = []
+    for k, outline in enumerate(found):
+        many = areas[k] > TOO_LARGE * typical
+        made = _part_one(pixels, outline, *directions[k], SHALLOW) if many else [outline]
+        again.extend(made)
+        whose.extend([source[k]] * len(made))
+    return again, whose
+
+
+def _part_one(
+    pixels: NDArray[np.uint8], outline: Floats, e1: Floats, e2: Floats, least: float
+) -> list[Floats]:
+    rows = [
+        (e1, chosen(valleys(pixels, outline, e1, e2), least)),
+        (e2, chosen(valleys(pixels, outline, e2, e1), least)),
+    ]
     across, seams = max(rows, key=lambda row: sum(seam.depth for seam in row[1]))
-    if not seams:
-        return whole
-    seams = sorted(seams, key=lambda seam: seam.offset)
-    normals = []
-    for seam in seams:
+    rest, made = outline, []
+    for seam in sorted(seams, key=lambda seam: seam.offset):
         normal = np.array([-seam.direction[1], seam.direction[0]])
-        normals.append(normal if normal @ across > 0 else -normal)
-    found = []
-    for i in range(len(seams) + 1):
-        part = outline
-        sides = np.full((2, 2), np.nan)
-        if i > 0:
-            part = clip(part, seams[i - 1].point, -normals[i - 1])
-            sides[0] = -normals[i - 1]
-        if i < len(seams):
-            part = clip(part, seams[i].point, normals[i])
-            sides[1] = normals[i]
-        if len(part) >= 4:
-            found.append((part, sides))
-    return found if len(found) > 1 else whole
+        normal = normal if normal @ across > 0 else -normal
+        made.append(clip(rest, seam.point, normal))
+        rest = clip(rest, seam.point, -normal)
+    made.append(rest)
+    return made if all(len(piece) >= 4 for piece in made) else [outline]
 
 
-def chosen(valley: list[Seam]) -> list[Seam]:
-    """The seams among the valleys of one direction."""
-    deep = [seam for seam in valley if seam.depth > DEEP]
-    if not deep:
-        return []
-    seams: list[Seam] = []
-    for seam in deep:
-        if all(abs(seam.offset - other.offset) > 8 for other in seams):
-            seams.append(seam)
+def chosen(valley: list[Seam], least: float) -> list[Seam]:
+    """The seams among the valleys of one direction: those at least ``least`` deep, and what fits their pitch."""
+    seams = [seam for seam in valley if seam.depth > least]
     if len(seams) > 1:
-        at = np.sort([seam.offset for seam in seams])
-        pitch = float(np.median(np.diff(at)))
-        keep = [
+        pitch = float(np.median(np.diff(np.sort([seam.offset for seam in seams]))))
+        seams = [
             seam
             for seam in seams
-            if all(
-                abs(seam.offset - other.offset) > LEAST_SHARE * pitch or seam.depth >= other.depth
+            if not any(
+                abs(seam.offset - other.offset) < LEAST_SHARE * pitch and seam.depth < other.depth
                 for other in seams
             )
         ]
-        seams = keep
         for seam in valley:
-            if SHALLOW < seam.depth <= DEEP:
-                nearest = min(abs(seam.offset - other.offset) for other in seams)
-                if 0.75 * pitch < nearest < 1.33 * pitch:
-                    seams.append(seam)
+            nearest = min(abs(seam.offset - other.offset) for other in seams)
+            if SHALLOW < seam.depth <= least and 0.75 * pitch < nearest < 1.33 * pitch:
+                seams.append(seam)
     return seams
+
+
+def contacts(outlines: Floats) -> Floats:
+    """Where outlines (N, K, 2) px run along one another: outward unit normals (N, 2, 2), nan where none does.
+
+    The two longest contacts of each outline count.
+    """
+    n, k = outlines.shape[:2]
+    normals = np.full((n, 2, 2), np.nan)
+    points = outlines.reshape(-1, 2)
+    owner = np.repeat(np.arange(n), k)
+    ahead = np.roll(outlines, -1, axis=1) - np.roll(outlines, 1, axis=1)
+    turned = np.stack([ahead[..., 1], -ahead[..., 0]], axis=-1)
+    inward = ((outlines.mean(axis=1, keepdims=True) - outlines) * turned).sum(axis=(1, 2)) > 0
+    turned = np.where(inward[:, None, None], -turned, turned).reshape(-1, 2)
+    near: dict[tuple[int, int], set[int]] = {}
+    for a, b in cKDTree(points).query_pairs(CONTACT_PX):
+        i, j = int(owner[a]), int(owner[b])
+        if i != j:
+            near.setdefault((i, j), set()).add(a)
+            near.setdefault((j, i), set()).add(b)
+    longest: dict[int, list[tuple[int, Floats]]] = {}
+    for (i, _), members in near.items():
+        if len(members) >= CONTACT_SHARE * k:
+            normal = turned[sorted(members)].sum(axis=0)
+            longest.setdefault(i, []).append(
+                (len(members), normal / max(float(np.linalg.norm(normal)), 1e-9))
+            )
+    for i, sides in longest.items():
+        for slot, (_, normal) in enumerate(sorted(sides, key=lambda side: -side[0])[:2]):
+            normals[i, slot] = normal
+    return normals
 
 
 def clip(polygon: Floats, point: Floats, normal: Floats) -> Floats:
