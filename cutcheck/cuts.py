@@ -14,9 +14,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from importlib.resources import files
-from typing import Any, Literal, cast
+from typing import Any, Literal, cast, get_args
 
-from cutcheck.records import SideName
+from cutcheck.records import Shape, SideName
 from cutcheck.reference import Field, fail
 from cutcheck.units import MM_PER, PrintedUnit, read_size, show_fraction, to_mm
 
@@ -54,7 +54,7 @@ SIZE_SIDES: dict[str, tuple[SideName, ...]] = {
 SIZE_LABELS: dict[str, str] = {"thickness": "thickness", "diameter": "diameter", "middle": "middle"}
 
 _ENTRY_FIELDS = (
-    *("english", "french", "others", "family", "scored", "square", "about", "faces"),
+    *("english", "french", "others", "family", "scored", "square", "shapes", "about", "faces"),
     *("figure", "step", "mistakes"),
 )
 
@@ -153,7 +153,11 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A cut as the reference has it, whatever standard is used."""
+    """A cut as the reference has it, whatever standard is used.
+
+    ``scored``: the sides that count; ``square``: which of them are meant to be equal; ``shapes``: how a piece
+    of it may look on the board, the usual look first.
+    """
 
     name: str
     english: str
@@ -162,6 +166,7 @@ class Entry:
     family: Family
     scored: tuple[SideName, ...]
     square: Square
+    shapes: tuple[Shape, ...]
     about: str
     figures: tuple[Figure, ...]
     steps: tuple[Step, ...]
@@ -208,6 +213,9 @@ def read_entry(file: str, text: str, known: Mapping[str, Source]) -> Entry:
     for side in scored:
         if side not in ("length", "width", "height"):
             fail(top.at("scored"), f"'{side}' is not a side", "Sides are length, width and height.")
+    for shape in top.texts("shapes"):
+        if shape not in get_args(Shape):
+            fail(top.at("shapes"), f"'{shape}' is not a shape", f"Shapes are {', '.join(get_args(Shape))}.")
     figures = [_figure(f, known) for f in top.rows("figure")]
     names = [f.name for f in figures]
     if len(set(names)) < len(names):
@@ -223,6 +231,7 @@ def read_entry(file: str, text: str, known: Mapping[str, Source]) -> Entry:
         family=cast(Family, top.choice("family", FAMILIES)),
         scored=cast("tuple[SideName, ...]", tuple(scored)),
         square=cast(Square, top.choice("square", ("cube", "section", "plan", ""))),
+        shapes=cast("tuple[Shape, ...]", tuple(top.texts("shapes"))),
         about=top.text("about"),
         figures=tuple(figures),
         steps=tuple(_step(s) for s in top.rows("step")),

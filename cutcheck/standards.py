@@ -127,7 +127,8 @@ class Cut:
     """A cut with the sizes of one standard. ``standard`` is None where no standard has a size for it.
 
     ``asked`` is the standard that was asked for; where it lacks the cut, ``standard`` is the one that has it,
-    and ``borrowed`` is True, which the output must say.
+    and ``borrowed`` is True, which the output must say. ``named`` is
+    the standard as the user named it (a name or a file), None where the default was taken.
     """
 
     entry: Entry
@@ -138,6 +139,7 @@ class Cut:
     house_rule: bool
     scored: tuple[SideName, ...]
     not_scored_because: str = ""
+    named: str | None = None
 
     @property
     def name(self) -> str:
@@ -316,7 +318,17 @@ def _cut(entry: Entry, standard: str | Path | None, produce: str | None = None) 
     # A layer is as thick as it grew: its thickness, which lies upright on the board, is not the cook's.
     if produce is not None and len(scored) == 3 and (why := layered().get(plain_name(produce), "")):
         scored = tuple(s for s in scored if s != "height")
-    base = Cut(entry, None, asked.unit, (), asked.name, False, scored, why)
+    base = Cut(
+        entry,
+        None,
+        asked.unit,
+        (),
+        asked.name,
+        False,
+        scored,
+        why,
+        None if standard is None else str(standard),
+    )
     if have is None:
         return base
     sizes = have.sizes_of(entry.name)

@@ -57,7 +57,8 @@ def show_length(mm: float, unit: Unit = "mm") -> str:
     """A size without a give-or-take: to 0.1 mm, or in inches as the nearest 1/16 where that is within 0.05 mm
     (a third of the way to what a ruler shows), else to 0.01 in."""
     if unit == "mm":
-        return f"{mm:.1f}".removesuffix(".0") + " mm"
+        # half up, as people round: 1/4 in is 6.4 mm
+        return f"{math.floor(mm * 10 + 0.5 + 1e-9) / 10:.1f}".removesuffix(".0") + " mm"
     sixteenth = Fraction(round(mm / 25.4 * 16), 16)
     if sixteenth and abs(float(sixteenth) * 25.4 - mm) <= 0.05:
         return f"{show_fraction(sixteenth)} in"
