@@ -1,13 +1,14 @@
 """Finding the pieces on the board: outlines in the photo, not yet measured.
 
 The photo is worked on small, at a few pixels to the millimetre. What differs from the surface in colour, or
-is lighter, is piece; what is only darker is shadow unless a piece's own colour says otherwise.
+is lighter, is piece; what is only darker is shade. Outlines follow the strongest edges, are cut apart where
+pieces plainly touch, and what is too small, too large or too weak beside the others is left out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -15,19 +16,28 @@ from numpy.typing import NDArray
 
 from cutcheck.camera import Camera, Floats
 from cutcheck.errors import CutcheckError
-from cutcheck.foreground import board_mask, disc, label_pieces
+from cutcheck.foreground import Labels, board_mask, disc, label_pieces
 from cutcheck.photo import Photo
-from cutcheck.split import split_outline
-from cutcheck.surface import Bytes, Floats32, learn_surface, log_colour
+from cutcheck.split import solidity, split_outline
+from cutcheck.surface import LINEAR, Bytes, Floats32, Surface, learn_surface, log_colour
 
-PX_PER_MM = 3.0
+PX_PER_MM = 3.0  # of the working picture: a die of 2 mm is 6 px across
+FAINT = 10.0  # standard deviations of the surface's texture
+DARK_PAPER = 0.03  # linear level of white paper under which a photo is too dark: five stops under (house rule)
+GLARE = 0.5  # share of the pieces, or of the board, that may be burnt out (house rule)
+FINE = 4  # outlines are traced on a grid so many times finer than the working picture
+
 
 @dataclass(frozen=True)
 class Blob:
-    """One candidate. ``outline_px`` (N, 2) float, closed, full-size photo px; ``extent_mm`` (long, short) of
-    the smallest rectangle round it on the board's plane; ``colour`` mean linear BGR, 0 to 1; ``contrast``
-    median distance from the surface in standard deviations of its texture. ``flags`` are of "cut-off",
-    "cluster", "faint"."""
+    """One candidate piece.
+
+    ``outline_px`` (N, 2) float, (x, y), closed, px of the upright photo. ``area_mm2`` and ``extent_mm``, the
+    sides (long, short) of the smallest rectangle round it, are as if it lay flat on the board. ``colour``: mean
+    linear BGR, 0 to 1. ``contrast``: median distance from the surface, in standard deviations of its texture.
+    ``flags``: "cut-off" (runs out of the picture), "cluster" (probably several pieces), "touching" (cut from
+    its neighbour), "faint".
+    """
 
     outline_px: Floats
     area_mm2: float
@@ -39,14 +49,15 @@ class Blob:
 
 @dataclass(frozen=True)
 class Found:
-    """The blobs and what was seen on the way. ``scale`` is the working size over the photo's; ``foreground``
-    (H, W) float32 at working size, 0 to 1; ``noise`` the spread of the surface in light (log units)."""
+    """The blobs, and what was seen on the way: ``scale``, working px over photo px; ``foreground`` (H, W)
+    float32 at working size, the probability of being piece; ``noise``, the spread of the surface's light
+    (log units)."""
 
     blobs: list[Blob]
     scale: float
     foreground: Floats32
     noise: float
-    warnings: tuple[str, ...] = field(default=())
+    warnings: tuple[str, ...] = ()
 
 
 def find_blobs(
@@ -62,24 +73,30 @@ def find_blobs(
     """The candidate pieces in ``photo``.
 
     ``regions_px``: outlines (N, 2) px of what is not to be searched (the reference cards). ``area_px``: the
-    outline of the only place to look in (a sheet, the middle of a mat). Raises CutcheckError: ``too-dark``,
-    ``too-bright``, ``no-pieces``.
+    outline of the only place to look in (a sheet, the middle of a mat). ``greys`` is not needed: the surface
+    itself is the reference for colour. Raises CutcheckError: ``too-dark``, ``too-bright``, ``no-pieces``.
     """
     high, wide = photo.pixels.shape[:2]
     mm_per_px = float(camera.mm_per_px(np.array([(wide - 1) / 2, (high - 1) / 2])))
     scale = min(1.0, PX_PER_MM * mm_per_px)
     small = shrink(photo.pixels, scale)
     k = scale / mm_per_px  # working px per mm
-    inside, start = _places(small.shape[:2], regions_px, area_px, scale, k)
+    card, inside, start = _places(small, regions_px, area_px, scale, k)
+    _check_dark(small, card)
+
     features = log_colour(small)
     surface = learn_surface(small, features, inside, start, k)
     board = board_mask(surface, k)
-    labels, edges = label_pieces(small, surface, inside, board, (smallest_mm * k) ** 2)
-    middle = cv2.erode(board, disc(4.0 * k), borderType=cv2.BORDER_CONSTANT, borderValue=1)
-    blobs = _outlines(labels, surface.contrast, photo.pixels, camera, scale, k, smallest_mm, largest_mm, middle)
+    labels = label_pieces(small, surface, inside, board, (smallest_mm * k) ** 2)
+    traced = [_trace(labels, number, box, small, surface, camera, scale) for number, box in _boxes(labels)]
+    blobs = _screen(traced, _strangers(labels, traced, board, surface, features, k), smallest_mm)
+    blobs = _cut_apart(blobs, photo.pixels, scale, k, smallest_mm, camera)
+    blobs = [blob for blob in blobs if blob.extent_mm[0] <= largest_mm]
     if not blobs:
         raise CutcheckError("no-pieces")
-    return Found(blobs, scale, surface.contrast, surface.noise)
+    _check_glare(small, labels, board)
+    chance = np.asarray(1.0 - np.exp(-0.5 * np.square(surface.contrast / 3.0)), np.float32)
+    return Found(blobs, scale, chance, surface.noise, _warnings(blobs))
 
 
 def shrink(pixels: Bytes, scale: float) -> Bytes:
@@ -93,88 +110,174 @@ def shrink(pixels: Bytes, scale: float) -> Bytes:
     return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_LINEAR), np.uint8)
 
 
-def _places(shape, regions_px, area_px, scale, k):
-    inside = np.ones(shape, np.uint8)
-    def grid(outline: Floats) -> NDArray[np.int32]:
-        return np.round((outline + 0.5) * scale - 0.5).astype(np.int32)
-    if area_px is not None:
-        inside[:] = 0
-        cv2.fillPoly(inside, [grid(area_px)], 1)
-    card = np.zeros(shape, np.uint8)
+def _places(small: Bytes, regions_px: Sequence[Floats], area_px: Floats | None, scale: float, k: float) -> tuple[
+        Bytes, Bytes, Bytes]:
+    """(H, W) uint8 each: the reference cards, where to look, and where surface is sure to be."""
+    def grid(outline: Floats, share: float = 1.0) -> NDArray[np.int32]:
+        return np.round(((np.asarray(outline) + 0.5) * scale * share) - 0.5).astype(np.int32)
+
+    high, wide = small.shape[:2]
+    card = np.zeros((high, wide), np.uint8)
+    near = np.zeros((high // 8 + 1, wide // 8 + 1), np.uint8)  # coarse: its reach is wide
     for region in regions_px:
-        cv2.fillPoly(card, [grid(np.asarray(region))], 1)
-    near = cv2.dilate(card, disc(1.0 * k))
-    inside &= 1 - near
-    start = inside.copy()
-    if card.any() and area_px is None:
-        start &= cv2.dilate(card, disc(20.0 * k))
-    return inside, start
+        cv2.fillPoly(card, [grid(region)], 1)
+        cv2.fillPoly(near, [grid(region, 0.125)], 1)
+    inside = 1 - cv2.dilate(card, disc(1.0 * k))
+    if area_px is not None:
+        area = np.zeros_like(card)
+        cv2.fillPoly(area, [grid(area_px)], 1)
+        inside &= area
+    elif near.any():
+        near = cv2.dilate(near, disc(20.0 * k / 8))
+        return card, inside, cv2.resize(near, (8 * near.shape[1], 8 * near.shape[0]),
+                                        interpolation=cv2.INTER_NEAREST)[:high, :wide]
+    return card, inside, inside
 
 
-def _measure(outline, camera, contrast, flags):
-    mm = camera.to_height(outline, 0.0).astype(np.float32)
-    a, b = cv2.minAreaRect(mm)[1]
-    return Blob(outline, float(cv2.contourArea(mm)), (float(max(a, b)), float(min(a, b))), (0., 0., 0.), contrast, frozenset(flags))
+def _check_dark(small: Bytes, card: Bytes) -> None:
+    seen = small[card > 0] if card.any() else small[::4, ::4].reshape(-1, 3)
+    if float(np.quantile(LINEAR[seen.max(axis=1)], 0.9)) < DARK_PAPER:
+        raise CutcheckError("too-dark")
 
 
-def _outlines(labels, contrast, pixels, camera, scale, k, smallest_mm, largest_mm, middle):
-    h, w = labels.shape
-    blobs = []
-    rim = []
-    for i, (x, y, bw, bh) in _boxes(labels):
-        x0, y0, x1, y1 = max(x - 2, 0), max(y - 2, 0), min(x + bw + 2, w), min(y + bh + 2, h)
-        part = labels[y0:y1, x0:x1]
-        own = (part == i).astype(np.uint8)
-        line = (part == -1) & (cv2.dilate(own, disc(1)) > 0)
-        m = own * np.uint8(255)
-        m[line] = 128
-        m = cv2.copyMakeBorder(m, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
-        big = cv2.resize(cv2.GaussianBlur(m, (0, 0), 0.6), None, fx=4, fy=4, interpolation=cv2.INTER_LINEAR)
-        cs, _ = cv2.findContours((big > 127).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-        if not cs:
-            continue
-        cc = max(cs, key=cv2.contourArea).reshape(-1, 2).astype(float)
-        cc = (cc + 0.5) / 4 - 0.5 + np.array([x0 - 1, y0 - 1])
-        full = (cc + 0.5) / scale - 0.5
-        flags = set()
-        if x <= 1 or y <= 1 or x + bw >= w-1 or y + bh >= h-1:
-            flags.add("cut-off")
-        strength = float(np.median(contrast[y0:y1, x0:x1][own > 0]))
-        blobs.append(_measure(full, camera, strength, flags))
-        rim.append(not (middle[y0:y1, x0:x1] & own).any())
-    blobs = _screen(blobs, rim, smallest_mm)
-    out = []
-    for blob in blobs:
-        parts = split_outline(blob.outline_px, pixels, k / scale, (smallest_mm * k / scale) ** 2)
-        out += [blob] if len(parts) == 1 else [_measure(part, camera, blob.contrast, blob.flags) for part in parts]
-    return [b for b in out if b.extent_mm[0] <= largest_mm]
+def _check_glare(small: Bytes, labels: Labels, board: Bytes) -> None:
+    burnt = small.min(axis=2) >= 253
+    for what, where in (("pieces", labels > 0), ("board", board > 0)):
+        share = float(burnt[where].mean()) if where.any() else 0.0
+        if share > GLARE:
+            raise CutcheckError("too-bright", share=share, what=what)
 
 
-def _screen(blobs, rim, smallest_mm):
-    """The blobs without grain, crumbs, and the board's own edge, judged against the clear ones among them."""
-    if not blobs:
-        return []
-    contrast = np.array([b.contrast for b in blobs])
-    area = np.array([b.area_mm2 for b in blobs])
-    width = np.array([b.extent_mm[1] for b in blobs])
-    clear = contrast >= 0.5 * np.quantile(contrast, 0.9)
-    typical_area, typical_width = np.median(area[clear]), np.median(width[clear])
-    typical = np.median(contrast[clear])
-    weak = contrast < 0.35 * typical
-    small = (area < 0.15 * typical_area)
-    odd = (area < 0.3 * typical_area) | (area > 4 * typical_area) | (width < 0.5 * typical_width)
-    drop = (weak & odd) | (small & (contrast < 0.6 * typical)) | (np.array(rim) & (width < 0.5 * typical_width))
-    drop |= (width < 0.7*smallest_mm) | (area < 0.6*smallest_mm**2)
-    return [b for b, d in zip(blobs, drop, strict=True) if not d]
-
-
-def _boxes(labels):
-    count = int(labels.max()) + 1
+def _boxes(labels: Labels) -> Iterator[tuple[int, tuple[int, int, int, int]]]:
+    """Each label with the box (x0, y0, x1, y1) round it, two pixels wider where there is room."""
     rows, cols = np.nonzero(labels > 0)
     at = labels[rows, cols]
-    order = np.argsort(at, kind="stable")
-    at, rows, cols = at[order], rows[order], cols[order]
-    first = np.flatnonzero(np.r_[True, at[1:] != at[:-1]]) if len(at) else np.zeros(0, int)
-    for i, a, b, c, d in zip(at[first], np.minimum.reduceat(cols, first), np.minimum.reduceat(rows, first),
-                             np.maximum.reduceat(cols, first), np.maximum.reduceat(rows, first)) if len(at) else ():
-        yield int(i), (int(a), int(b), int(c - a + 1), int(d - b + 1))
+    count = int(labels.max()) + 1
+    low, high = np.full((count, 2), 1 << 30), np.full((count, 2), -1)
+    for i, values in enumerate((cols, rows)):
+        np.minimum.at(low[:, i], at, values)
+        np.maximum.at(high[:, i], at, values)
+    limit = np.array([labels.shape[1], labels.shape[0]])
+    low, high = np.maximum(low - 2, 0), np.minimum(high + 3, limit)
+    for number in np.unique(at):
+        yield int(number), (int(low[number, 0]), int(low[number, 1]), int(high[number, 0]), int(high[number, 1]))
+
+
+@dataclass(frozen=True)
+class _Traced:
+    """A blob and where its label is in the working picture."""
+
+    blob: Blob
+    number: int
+    box: tuple[int, int, int, int]
+
+
+def _trace(labels: Labels, number: int, box: tuple[int, int, int, int], small: Bytes, surface: Surface,
+           camera: Camera, scale: float) -> _Traced:
+    x0, y0, x1, y1 = box
+    part = labels[y0:y1, x0:x1]
+    own = (part == number).astype(np.uint8)
+    level = own * np.uint8(255)
+    level[(part == -1) & (cv2.dilate(own, disc(1)) > 0)] = 128  # the outline runs along the middle of the line
+    level = cv2.copyMakeBorder(level, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    level = cv2.resize(cv2.GaussianBlur(level, (0, 0), 0.6), None, fx=FINE, fy=FINE, interpolation=cv2.INTER_LINEAR)
+    contours, _ = cv2.findContours((level > 127).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    trace = max(contours, key=len).reshape(-1, 2) if contours else np.zeros((1, 2))
+    outline = ((trace + 0.5) / FINE - 0.5 + np.array([x0 - 1, y0 - 1]) + 0.5) / scale - 0.5
+    high, wide = labels.shape
+    out = x0 == 0 or y0 == 0 or x1 == wide or y1 == high
+    contrast = float(np.median(surface.contrast[y0:y1, x0:x1][own > 0]))
+    colour = LINEAR[small[y0:y1, x0:x1][own > 0]].mean(axis=0)
+    blob = _measured(outline, camera, contrast, colour, frozenset(["cut-off"] if out else []))
+    return _Traced(blob, number, box)
+
+
+def _measured(outline: Floats, camera: Camera, contrast: float, colour: Floats, flags: frozenset[str]) -> Blob:
+    mm = camera.to_height(outline, 0.0).astype(np.float32)
+    sides = sorted(cv2.minAreaRect(mm)[1])
+    blue, green, red = (float(c) for c in colour)
+    return Blob(outline, float(cv2.contourArea(mm)), (float(sides[1]), float(sides[0])), (blue, green, red),
+                contrast, flags)
+
+
+def _strangers(labels: Labels, traced: list[_Traced], board: Bytes, surface: Surface, features: Floats32,
+               k: float) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """For each blob: does it lie along the board's edge, and is it the end of something larger beyond it?"""
+    reach = round(4.0 * k)
+    edge = cv2.erode(board, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8), borderType=cv2.BORDER_CONSTANT,
+                     borderValue=1)
+    rim, end = np.zeros(len(traced), bool), np.zeros(len(traced), bool)
+    for i, one in enumerate(traced):
+        x0, y0, x1, y1 = one.box
+        own = labels[y0:y1, x0:x1] == one.number
+        rim[i] = not (edge[y0:y1, x0:x1] > 0)[own].any()
+        if board[y0:y1, x0:x1].all():
+            continue
+        m = 3 * reach
+        wide = (slice(max(y0 - m, 0), y1 + m), slice(max(x0 - m, 0), x1 + m))
+        near = cv2.dilate((labels[wide] == one.number).astype(np.uint8), disc(m / 2))
+        beyond = (near > 0) & (board[wide] == 0) & (surface.own[wide] == 0) & (surface.contrast[wide] > 0)
+        if beyond.sum() < 20:
+            continue
+        away = np.abs(np.median(features[wide][beyond], axis=0) - np.median(features[y0:y1, x0:x1][own], axis=0))
+        end[i] = bool(away[0] < 0.35 and away[1:].max() < 0.12)
+    return rim, end
+
+
+def _screen(traced: list[_Traced], strangers: tuple[NDArray[np.bool_], NDArray[np.bool_]],
+            smallest_mm: float) -> list[Blob]:
+    """The blobs without grain, crumbs, the board's own edge and large things beside it, judged against the
+    clear ones among them."""
+    blobs = [one.blob for one in traced]
+    if not blobs:
+        return []
+    rim, end = strangers
+    contrast = np.array([blob.contrast for blob in blobs])
+    area = np.array([blob.area_mm2 for blob in blobs])
+    width = np.array([blob.extent_mm[1] for blob in blobs])
+    cut_off = np.array(["cut-off" in blob.flags for blob in blobs])
+    clear = (contrast >= 0.5 * np.quantile(contrast, 0.9)) & ~end
+    if not clear.any():
+        return []
+    usual_area, usual_width = np.median(area[clear]), np.median(width[clear])
+    usual = np.median(contrast[clear])
+    narrow = width < 0.5 * usual_width
+    odd = (area < 0.3 * usual_area) | (area > 4.0 * usual_area) | narrow
+    drop = end | (width < 0.7 * smallest_mm) | (area < 0.6 * smallest_mm**2)
+    drop |= (contrast < 0.35 * usual) & odd
+    drop |= (contrast < 0.6 * usual) & (area < 0.15 * usual_area)
+    drop |= rim & narrow
+    drop |= cut_off & (width > 3.0 * usual_width)
+    return [blob for blob, gone in zip(blobs, drop, strict=True) if not gone]
+
+
+def _cut_apart(blobs: list[Blob], pixels: Bytes, scale: float, k: float, smallest_mm: float,
+               camera: Camera) -> list[Blob]:
+    """The blobs, those that plainly hold several pieces cut, those that probably do flagged."""
+    per_mm = k / scale
+    done: list[Blob] = []
+    for blob in blobs:
+        if blob.contrast < FAINT:
+            done.append(replace(blob, flags=blob.flags | {"faint"}))
+            continue
+        parts = split_outline(blob.outline_px, pixels, per_mm, (smallest_mm * per_mm) ** 2)
+        if len(parts) == 1:
+            done.append(blob)
+        else:
+            colour = np.asarray(blob.colour)
+            flags = blob.flags | {"touching"}
+            done += [_measured(part, camera, blob.contrast, colour, flags) for part in parts]
+    single = np.median([blob.area_mm2 for blob in done]) if len(done) >= 5 else np.inf
+    return [
+        replace(blob, flags=blob.flags | {"cluster"})
+        if solidity(blob.outline_px) < 0.85 or blob.area_mm2 > 1.7 * single else blob
+        for blob in done
+    ]
+
+
+def _warnings(blobs: list[Blob]) -> tuple[str, ...]:
+    faint = sum("faint" in blob.flags for blob in blobs)
+    if faint > 0.2 * len(blobs):
+        return (f"{faint} of {len(blobs)} pieces hardly stand out from the board: "
+                "a board of another colour measures better.",)
+    return ()

@@ -21,20 +21,20 @@ def disc(radius: float) -> Bytes:
     return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)), np.uint8)
 
 
-def label_pieces(small: Bytes, surface: Surface, inside: Bytes, board: Bytes, least_px: float) -> tuple[
-        Labels, Bytes]:
-    """Labels (H, W) int32 of the regions that are piece (1, 2, ...; 0 none; -1 the line between), and the edges.
+def label_pieces(small: Bytes, surface: Surface, inside: Bytes, board: Bytes, least_px: float) -> Labels:
+    """Labels (H, W) int32 of the regions that are piece (1, 2, ...; 0 none; -1 the line between).
 
     ``small`` (H, W, 3) uint8 working picture, ``inside`` where to look, ``board`` where the board is (both
-    (H, W) uint8), ``least_px`` the smallest area. The edges (H, W) uint8 are the largest step of a channel within 3 x 3 px, smoothed.
+    (H, W) uint8), ``least_px`` the smallest area.
     """
     soft = cv2.blur(surface.contrast, (3, 3)) * board
+    # The largest step of a channel within 3 x 3 px, smoothed.
     edges = cv2.morphologyEx(small, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
     edges = cv2.blur(cv2.max(cv2.max(edges[..., 0], edges[..., 1]), edges[..., 2]), (3, 3))
     rough, core, typical = _best_levels(soft, edges, least_px)
     rest = _other_colours(soft, surface.light, edges, rough, 0.5 * typical, least_px)
     joined = rough | rest | (cv2.dilate(rough, disc(2)) & cv2.dilate(rest, disc(2)))
-    return _to_edges(small, joined, core | rest, inside), edges
+    return _to_edges(small, joined, core | rest, inside)
 
 
 def board_mask(surface: Surface, k: float) -> Bytes:

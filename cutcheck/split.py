@@ -11,6 +11,7 @@ from cutcheck.surface import Bytes, Floats32, log_colour
 Floats = NDArray[np.float64]
 
 NECK = 0.75  # a cut at most this share of the narrower part's width
+DARKER = 0.15  # a gap is at least so much darker than both sides, log units
 DEEP = 0.10  # a notch at least this share of the outline's width
 
 
@@ -95,7 +96,7 @@ def _gap(outline: Floats, colour: Floats32, px_per_mm: float) -> tuple[int, int]
     (cx, cy), (w, h), angle = cv2.minAreaRect(outline.astype(np.float32))
     best: tuple[float, tuple[int, int]] | None = None
     for turn, length, across in ((0.0, w, h), (90.0, h, w)):
-        if length < 2.0 * px_per_mm or across < 1.0 * px_per_mm or length < 0.9 * across:
+        if length < 2.0 * px_per_mm or across < 1.0 * px_per_mm or not 0.9 * across < length < 5.0 * across:
             continue
         rad = np.radians(angle + turn)
         along, side = np.array([np.cos(rad), np.sin(rad)]), np.array([-np.sin(rad), np.cos(rad)])
@@ -103,7 +104,14 @@ def _gap(outline: Floats, colour: Floats32, px_per_mm: float) -> tuple[int, int]
         s = np.linspace(-0.40, 0.40, 15) * across
         place = (np.array([cx, cy]) + t[:, None, None] * along + s[None, :, None] * side).astype(np.float32)
         seen = cv2.remap(colour, place[..., 0], place[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        found = _valley(seen, round(0.25 * across / px_per_mm / 0.1))
+        edge = round(0.25 * across / px_per_mm / 0.1)
+        found = None
+        for slant in (0, 2, -2, 4, -4):  # steps of 0.1 mm from side to side, each way from the middle
+            shear = np.round(np.linspace(-slant, slant, len(s))).astype(int)
+            rows = np.clip(np.arange(len(t))[:, None] + shear, 0, len(t) - 1)
+            one = _valley(seen[rows, np.arange(len(s))], edge)
+            if one is not None and (found is None or one[0] > found[0]):
+                found = one
         if found is None:
             continue
         strength, at = found
@@ -126,19 +134,20 @@ def _valley(seen: Floats32, edge: int) -> tuple[float, int] | None:
     """
     light = cv2.GaussianBlur(seen[..., 0], (1, 5), 0)
     best: tuple[float, int] | None = None
-    for reach in (8, 16, 32):  # the line, or the band that a shaded side makes, is up to so wide
+    for reach in (6, 12):  # the line, or the band that a shaded side makes, is up to so wide
         edge = max(edge, reach)
         if len(light) < 2 * edge + 3:
             break
         inner = len(light) - 2 * reach
-        left, right = light[:inner], light[2 * reach :]
-        drop = np.minimum(left, right) - light[reach : reach + inner]
-        share = np.quantile(drop, 0.2, axis=1)  # nearly all the way across
-        share[: edge - reach], share[len(share) - (edge - reach) :] = -1.0, -1.0
-        at = int(np.argmax(share))
+        drop = np.minimum(light[:inner], light[2 * reach :]) - light[reach : reach + inner]
+        middle, least = np.quantile(drop, (0.5, 0.2), axis=1)  # the line runs nearly all the way across
+        clear = np.where(least > 0.3 * middle, middle, -1.0)
+        clear[: edge - reach], clear[len(clear) - (edge - reach) :] = -1.0, -1.0
+        at = int(np.argmax(clear))
+        dark = float(clear[at])
         noise = 1.4826 * float(np.median(np.abs(drop - np.median(drop))))
-        tone = np.abs(np.median(seen[at, :, 1:] + seen[at + 2 * reach, :, 1:] - 2 * seen[at + reach, :, 1:], axis=0)) / 2
-        dark = float(np.median(drop[at]))
-        if share[at] > max(0.06, 2.0 * noise) and tone.max() < 0.6 * dark and (best is None or share[at] > best[0]):
-            best = float(share[at]), at + reach
+        tone = seen[at, :, 1:] + seen[at + 2 * reach, :, 1:] - 2.0 * seen[at + reach, :, 1:]
+        same = float(np.abs(np.median(tone, axis=0)).max()) / 2.0 < 0.75 * dark
+        if dark > max(DARKER, 4.0 * noise) and same and (best is None or dark > best[0]):
+            best = dark, at + reach
     return best
