@@ -23,7 +23,7 @@ from cutcheck.commands.settings import settings
 from cutcheck.commands.standard import standard
 from cutcheck.errors import CutcheckError
 
-STOPPED, INTERNAL = 130, 1  # exit statuses: Ctrl-C as shells report it, and a fault of the program's own
+STOPPED = 130  # the exit status of Ctrl-C, as shells report it
 
 
 @click.group(
@@ -66,7 +66,7 @@ def run(arguments: Sequence[str]) -> int:
     ) as error:  # a fault of the program's own: say so in one line, keep the details to ask for
         if os.environ.get("CUTCHECK_DEBUG"):
             raise
-        return _tell_internal(error, as_json)
+        return _tell(CutcheckError("internal", what=f"{type(error).__name__}: {error}"), as_json)
 
 
 def _tell(error: CutcheckError, as_json: bool) -> int:
@@ -82,13 +82,3 @@ def _wrong_command(error: click.UsageError) -> CutcheckError:
     return CutcheckError(
         "bad-option", problem=error.format_message(), remedy=f"'{path} --help' shows what it takes."
     )
-
-
-def _tell_internal(error: Exception, as_json: bool) -> int:
-    message = f"Something went wrong inside cutcheck ({type(error).__name__}: {error})."
-    remedy = "Please report it with the photo; CUTCHECK_DEBUG=1 before the command shows the details."
-    if as_json:
-        click.echo(json.dumps({"error": {"code": "internal", "message": message, "remedy": remedy}}))
-    else:
-        click.echo(f"{message}\n{remedy}", err=True)
-    return INTERNAL

@@ -99,6 +99,13 @@ _FAULTS = (
     ),
 )
 
+INTERNAL = Fault(
+    "internal",
+    1,
+    "Something went wrong inside cutcheck ({what}).",
+    "Please report it with the photo; nothing that was done before is lost.",
+)  # a fault of the program's own: no code of the interface, so not in the table of users' errors
+
 FAULTS: dict[str, Fault] = {fault.code: fault for fault in _FAULTS}
 
 
@@ -106,7 +113,7 @@ class CutcheckError(Exception):
     """An error with a code of the table above, a message and what to do next."""
 
     def __init__(self, code: str, **details: object) -> None:
-        fault = FAULTS[code]
+        fault = INTERNAL if code == INTERNAL.code else FAULTS[code]
         self.code = code
         self.details = details
         self.exit_status = fault.exit_status

@@ -87,7 +87,7 @@ def measure_photo(
     on_step(STEPS[2])
     found = find_blobs(image, located.camera, located.regions_px, located.greys)
     on_step(STEPS[3])
-    pieces = measure(image, located.camera, found, scale_u=located.scale_u)
+    pieces = measure(image.pixels, located.camera, found.blobs, scale_u=located.scale_u)
     if not pieces:
         raise CutcheckError("no-pieces")
     return Measured(image, located, pieces, (*image.warnings, *located.warnings, *found.warnings))

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Sequence
 
 from cutcheck.cuts import CLASSES, STANDINGS, Figure
+from cutcheck.like import Like
 from cutcheck.standards import Cut, Size, figure_of
 from cutcheck.table import columns
 from cutcheck.units import Unit, show_range
@@ -15,10 +16,8 @@ CAUTION = (
     "Knives: curl the fingertips of the guiding hand, keep the board from slipping, and do as your "
     "instructor and your local food-safety code say."
 )
-HOUSE_RULE = (
-    "How far off a piece may be is a house rule: no culinary source that was read gives a tolerance. "
-    "'cutcheck standard new FILE' makes a standard of your own."
-)
+HOUSE_RULE = "How far off a piece may be is a house rule: no culinary source that was read gives a tolerance."
+OWN_STANDARD = "'cutcheck standard new FILE' makes a standard of your own."
 
 
 def listing(cuts: Sequence[Cut], unit: Unit | None = None) -> str:
@@ -33,6 +32,15 @@ def listing(cuts: Sequence[Cut], unit: Unit | None = None) -> str:
         if rows:
             parts.append(f"{title}\n{columns([['cut', 'French', 'sizes', 'standard'], *rows])}")
     return "\n\n".join([*parts, "'cutcheck cuts NAME' shows one with its sources."])
+
+
+def likes(found: Sequence[Like], unit: Unit | None = None) -> str:
+    """The cuts that come near to sizes, the nearest first."""
+    rows = [
+        [like.cut.name, sizes(like.cut, unit), like.cut.standard or "-", f"{100 * like.off:.0f} %"]
+        for like in found
+    ]
+    return columns([["cut", "sizes", "standard", "farthest side is off by"], *rows])
 
 
 def sizes(cut: Cut, unit: Unit | None = None) -> str:
@@ -53,7 +61,7 @@ def one(cut: Cut, unit: Unit | None = None) -> str:
         asked = f"; the {cut.asked} standard has none" if cut.borrowed else ""
         parts.append(f"Sizes by the {cut.standard} standard{asked}\n{_size_table(cut)}")
         if cut.house_rule:
-            parts.append(_wrapped(HOUSE_RULE))
+            parts.append(_wrapped(f"{HOUSE_RULE} {OWN_STANDARD}"))
     else:
         parts.append("No standard gives it a size.")
     parts.append(f"Counted sides: {', '.join(cut.scored) or 'none'}.")
@@ -82,8 +90,15 @@ def standing(figure: Figure) -> str:
     return f"class {figure.source.grade}, {STANDINGS[figure.standing]}"
 
 
-def source_words(cut: Cut, size: Size) -> str:
-    """Where a size of the standard comes from, in a few words."""
+def sources_of(cut: Cut) -> list[str]:
+    """Where the sizes of a cut come from: one line for each source, with the sizes that it gave."""
+    taken: dict[str, list[str]] = {}
+    for size in cut.sizes:
+        taken.setdefault(_source(cut, size), []).append(size.key)
+    return [f"{' and '.join(keys)}: {words}" for words, keys in taken.items()]
+
+
+def _source(cut: Cut, size: Size) -> str:
     figure = figure_of(cut, size)
     if figure is None:
         return "own figure"
@@ -92,13 +107,10 @@ def source_words(cut: Cut, size: Size) -> str:
 
 def _size_table(cut: Cut) -> str:
     rows = [["size", "mm", "inches", "on size (mm)"]]
-    taken: dict[str, list[str]] = {}
     for size in cut.sizes:
         in_mm, inches = show_range(*size.printed.mm, "mm"), show_range(*size.printed.mm, "in")
         rows.append([size.key, in_mm, inches, f"{size.low_mm:.2f} to {size.high_mm:.2f}"])
-        taken.setdefault(source_words(cut, size), []).append(size.key)
-    sources = [_wrapped(f"{' and '.join(keys)}: {words}") for words, keys in taken.items()]
-    return "\n".join([columns(rows), *sources])
+    return "\n".join([columns(rows), *map(_wrapped, sources_of(cut))])
 
 
 def _wrapped(text: str, indent: str = "  ") -> str:

@@ -76,7 +76,7 @@ def explain(piece: Piece, unit: Unit = "mm") -> str:
     """One piece: its sides, its verdict, and where each give-or-take comes from."""
     lines = [f"Piece {piece.number}: {words.VERDICTS[piece.verdict]}"]
     if piece.conformity is not None:
-        lines[0] += f" (all its scored sides are on size with {words.percent(piece.conformity)} probability)"
+        lines[0] += f" (chance that all sides that count are on size: {words.chance(piece.conformity)})"
     rows = [[side, side_words(getattr(piece, side), unit)] for side in SIDES]
     rows += [[f.name, f"{f.value:.2f} {f.unit}, give or take {f.u95:.2f}"] for f in piece.figures]
     lines.append(columns(rows))
@@ -86,7 +86,7 @@ def explain(piece: Piece, unit: Unit = "mm") -> str:
         budget = [line for line in piece.budget if line.side == side]
         if budget:
             whole = math.sqrt(sum(line.standard_mm**2 for line in budget))
-            named = [[line.cause, f"{line.standard_mm:.3f}"] for line in budget]
+            named = [[words.CAUSES.get(line.cause, line.cause), f"{line.standard_mm:.3f}"] for line in budget]
             named.append(["together (root of the sum of squares)", f"{whole:.3f}"])
             named.append(["twice that", f"{2 * whole:.3f}"])
             lines.append(f"Where the give or take of the {side} comes from, mm:\n" + columns(named))

@@ -25,11 +25,18 @@ REFERENCES: dict[Reference, str] = {
 
 FLAGS = {
     "touching": "touches another piece",
+    "cluster": "several pieces seen as one",
     "hidden": "partly hidden",
-    "cut-off": "runs out of the picture",
-    "low-contrast": "hard to see against the board",
-    "irregular": "no regular shape",
-    "height-unseen": "height not seen",
+    "cut-off": "runs out of the picture, not counted",
+    "faint": "hard to see against the board",
+}
+
+CAUSES = {
+    "edges": "how sharply its edges are seen",
+    "height": "how high it stands",
+    "camera": "where the camera stood, and its lens",
+    "print": "the print of the card",
+    "roughness": "its own rough faces",
 }
 
 
@@ -46,6 +53,13 @@ def cut_title(name: str) -> str:
 def percent(share: float | None) -> str:
     """A share of 0 to 1, ``"92 %"``; a dash where there is none."""
     return "-" if share is None else f"{100 * share:.0f} %"
+
+
+def chance(probability: float) -> str:
+    """A probability without false certainty: ``"more than 99 %"``, ``"84 %"``, ``"less than 1 %"``."""
+    if probability > 0.99:
+        return "more than 99 %"
+    return "less than 1 %" if probability < 0.01 else percent(probability)
 
 
 def count(number: int, one: str, many: str | None = None) -> str:

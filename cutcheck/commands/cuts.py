@@ -20,19 +20,18 @@ if TYPE_CHECKING:
 def cuts(name: str | None, standard: str | None, like: str | None, unit: Unit | None, as_json: bool) -> None:
     """List the cuts, or show one with its sizes and sources."""
     from cutcheck import reference_table, standards
+    from cutcheck.like import cuts_like, read_sides
 
     if like is not None:
-        found = reference_table.nearest(like, standard)
-        click.echo(json.dumps([{"name": cut.name, "off_mm": off} for cut, off in found]) if as_json
-                   else reference_table.near_table(found, unit or "mm"))  # fmt: skip
+        found = cuts_like(read_sides(like), standard)
+        listed = [{**one.cut.to_dict(), "off": round(one.off, 4)} for one in found]
+        click.echo(_json(listed) if as_json else reference_table.likes(found, unit))
     elif name is not None:
         cut = standards.find_cut(name, standard, sized=False)
         click.echo(_json(cut.to_dict()) if as_json else reference_table.one(cut, unit))
     else:
-        all_cuts = standards.cuts(standard)
-        click.echo(
-            _json([cut.to_dict() for cut in all_cuts]) if as_json else reference_table.listing(all_cuts, unit)
-        )
+        every = standards.cuts(standard)
+        click.echo(_json([c.to_dict() for c in every]) if as_json else reference_table.listing(every, unit))
 
 
 def _json(data: object) -> str:

@@ -1,0 +1,32 @@
+"""The page's frame: its look and its places. Run by ``app.py``, or straight from an installed package."""
+
+from __future__ import annotations
+
+from importlib import resources
+
+import streamlit as st
+
+from cutcheck.page.look import dress
+from cutcheck.page.places import check_tray, look_up, print_card
+
+
+def show() -> None:
+    """Draw the place that the user is at."""
+    icon = resources.files("cutcheck.page").joinpath("icon.svg").read_text("utf-8")
+    st.set_page_config(page_title="cutcheck", page_icon=icon, layout="centered")
+    dress()
+    places = [
+        st.Page(check_tray.show, title="Check a tray", url_path="check", default=True),
+        st.Page(look_up.show, title="Look up a cut", url_path="cuts"),
+        st.Page(print_card.show, title="Print the card", url_path="card"),
+    ]
+    here = st.navigation(places, position="hidden")
+    # The framework's own bar hides the places behind an arrow on a phone.
+    with st.container(horizontal=True, key="places"):
+        for place in places:
+            st.page_link(place)
+    here.run()
+
+
+if __name__ == "__main__":
+    show()

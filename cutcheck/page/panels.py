@@ -1,0 +1,144 @@
+"""Small panels of HTML: the mark, a piece, what was wrong, what to know. Each takes what it shows."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from collections.abc import Mapping, Sequence
+from html import escape
+
+from cutcheck import words
+from cutcheck.errors import CutcheckError
+from cutcheck.records import Piece, Result, Score, SideName, SideScore, Verdict
+from cutcheck.table import SIDES, side_words
+from cutcheck.units import Unit, show, show_range
+
+CAUTION = (
+    "Curl the fingertips of the guiding hand, keep the board from slipping and cut away from the body. Wash "
+    "hands, produce, board and knife; keep raw meat and allergens apart. Pieces that lay beside a bare paper "
+    "card are not served. Your instructor and your local food-safety code come first."
+)
+
+# An outline and a label, as they are drawn in the picture: SVG inside a 44 x 24 frame.
+_KEYS: dict[Verdict | None, str] = {
+    "in": "<path d='M1 12H24' stroke='#0072b2' stroke-width='3'/><circle cx='34' cy='12' r='8' fill='#fff' "
+    "stroke='#0072b2' stroke-width='2'/>",
+    "out": "<path d='M1 12H24' stroke='#d55e00' stroke-width='3' stroke-dasharray='7 4'/><rect x='26' y='4' "
+    "width='16' height='16' fill='#963a00' stroke='#d55e00' stroke-width='2'/>",
+    "unsure": "<g fill='none' stroke-dasharray='.1 7' stroke-linecap='round'><path d='M2 12H24' "
+    "stroke='#111' stroke-width='6'/><path d='M2 12H24' stroke='#f0e442' stroke-width='3.5'/></g>"
+    "<path d='M34 2l10 10l-10 10l-10-10z' fill='#f0e442' stroke='#111' stroke-width='1.5'/>",
+    "offcut": "<path d='M2 12H24' stroke='#808080' stroke-width='4' stroke-dasharray='.1 8' "
+    "stroke-linecap='round'/><rect x='26' y='6' width='16' height='12' fill='#e0e0e0' stroke='#606060'/>",
+    None: "<path d='M1 12H24' stroke='#909090' stroke-width='3'/><rect x='26' y='6' width='16' height='12' "
+    "fill='#e0e0e0' stroke='#606060'/>",
+}
+
+
+def mark_panel(score: Score) -> str:
+    """The mark in large type, its interval on a line from 0 to 100, and what it is made of."""
+    low, high, at = (min(max(v, 0.0), 100.0) for v in (score.mark_low, score.mark_high, score.mark))
+    said = f"Mark {score.mark:.0f} of 100; measuring leaves {low:.0f} to {high:.0f}"
+    line = (
+        f"<div class='cc-line' role='img' aria-label='{said}'>"
+        f"<i style='left:{low:.1f}%;width:{max(high - low, 0.5):.1f}%'></i>"
+        f"<b style='left:{at:.1f}%'></b></div>"
+        "<div class='cc-ends cc-small' aria-hidden='true'><span>0</span><span>50</span><span>100</span></div>"
+    )
+    parts = [("on size", words.percent(score.on_size))]
+    parts += [("evenness", words.percent(score.evenness))] if score.evenness is not None else []
+    parts += [("squareness", words.percent(score.squareness))] if score.squareness is not None else []
+    parts.append(("pieces counted", str(score.counted)))
+    cells = "".join(f"<div><dt>{name}</dt><dd>{value}</dd></div>" for name, value in parts)
+    leaves = f"<div class='cc-small'>Measuring leaves {low:.0f} to {high:.0f}.</div>"
+    return (
+        f"<div class='cc-mark'><div class='cc-figure'>{score.mark:.0f}<span>of 100</span></div>"
+        f"<div class='cc-range'>{line}{leaves}</div><dl class='cc-parts'>{cells}</dl></div>"
+    )
+
+
+def key(result: Result) -> str:
+    """What each line and label means, and how many pieces have it."""
+    items = []
+    for verdict, number in words.tally(result.pieces).items():
+        picture = f"<img src='{image_address(_KEYS[verdict], 44, 24)}' width='44' height='24' alt=''>"
+        items.append(f"<li>{picture}{words.VERDICTS[verdict]}: {number}</li>")
+    return f"<ul class='cc-key'>{''.join(items)}</ul>"
+
+
+def image_address(shapes: str, width: float, height: float) -> str:
+    """SVG shapes as an image's address: what the framework lets through of HTML holds no drawing."""
+    frame = f"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 {width:g} {height:g}'>{shapes}</svg>"
+    return "data:image/svg+xml;base64," + b64encode(frame.encode()).decode()
+
+
+def piece_panel(piece: Piece, sides: Sequence[SideScore], unit: Unit) -> str:
+    """One piece: its verdict, its sides with their give or take, what was aimed at, and what is odd."""
+    targets = {side.side: side for side in sides}
+    rows = []
+    for side in SIDES:
+        target = targets.get(side)
+        name = target.label if target and target.label else side
+        measured = side_words(getattr(piece, side), unit)
+        if target:
+            measured += f"<br><span class='cc-small'>on size: {show_range(*target.target_mm, unit)}</span>"
+        rows.append(f"<tr><th scope='row'>{escape(name)}</th><td>{measured}</td></tr>")
+    for figure in piece.figures:
+        value = f"{figure.value:.1f} {escape(figure.unit)}, give or take {figure.u95:.1f}"
+        rows.append(f"<tr><th scope='row'>{escape(figure.name)}</th><td>{value}</td></tr>")
+    verdict = words.VERDICTS[piece.verdict]
+    if piece.conformity is not None:
+        rows.append(
+            f"<tr><th scope='row'>chance to be on size</th><td>{words.chance(piece.conformity)}</td></tr>"
+        )
+    notes = "; ".join(words.flag(flag) for flag in piece.flags)
+    note = f"<p class='cc-small'>{escape(notes)}.</p>" if notes else ""
+    return (
+        f"<div class='cc-panel'><h3>Piece {piece.number}: {verdict}</h3>"
+        f"<table>{''.join(rows)}</table>{note}</div>"
+    )
+
+
+def fault_panel(error: CutcheckError) -> str:
+    """What is wrong and what to do."""
+    return (
+        f"<div class='cc-panel cc-fault' role='alert'><h3>{escape(error.message)}</h3>"
+        f"<p>{escape(error.remedy)}</p></div>"
+    )
+
+
+def list_panel(title: str, lines: Sequence[str]) -> str:
+    """A titled list of sentences."""
+    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    return f"<div class='cc-panel cc-note'><h3>{escape(title)}</h3><ul>{items}</ul></div>"
+
+
+def spread_title(side: SideName, score: SideScore | None, unit: Unit) -> str:
+    """The line above a spread: the side, its mean and how many are on size."""
+    if score is None:
+        return f"<h4 class='cc-spread'>{side.capitalize()}</h4>"
+    mean = "" if score.mean_mm is None else f": mean {show(score.mean_mm, unit=unit)}"
+    share = "" if score.share_on_size is None else f", {words.percent(score.share_on_size)} on size"
+    name = escape((score.label or side).capitalize())
+    return f"<h4 class='cc-spread'>{name}<span>{mean}{share}</span></h4>"
+
+
+def table(rows: Sequence[Mapping[str, str]]) -> str:
+    """Rows as a table that wraps its text; the first column names the row."""
+    if not rows:
+        return ""
+    head = "".join(f"<th scope='col'>{escape(name)}</th>" for name in rows[0])
+    body = ""
+    for row in rows:
+        first, *others = (escape(value) for value in row.values())
+        body += f"<tr><th scope='row'>{first}</th>{''.join(f'<td>{value}</td>' for value in others)}</tr>"
+    return f"<div class='cc-table'><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+
+
+def caution() -> str:
+    """The usual cautions, at the foot of each place."""
+    return f"<p class='cc-caution'>{CAUTION}</p>"
+
+
+def small_print(lines: Sequence[str]) -> str:
+    """Notes in small type, one to a line."""
+    return "".join(f"<p class='cc-small'>{escape(line)}</p>" for line in lines)

@@ -1,0 +1,121 @@
+"""Look up a cut: its sizes, where each figure comes from, how to cut it."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import streamlit as st
+
+from cutcheck.cuts import CLASSES
+from cutcheck.page import cut_drawing, gallery, keys, panels
+from cutcheck.reference_table import FAMILIES, HOUSE_RULE, sizes, sources_of, standing
+from cutcheck.settings import load_settings
+from cutcheck.standards import SHIPPED, Cut, cuts, find_cut
+from cutcheck.units import show_range
+
+
+def show() -> None:
+    """Draw the place."""
+    st.title("Look up a cut")
+    st.html(
+        "<p class='cc-lead'>Choose a cut for its sizes, how to cut it, and where each figure comes from.</p>"
+    )
+    preferred = load_settings().standard
+    left, right = st.columns([3, 2], vertical_alignment="bottom")
+    known = {cut.name: cut for cut in cuts(None)}
+    with right:
+        standard = st.segmented_control(
+            "Standard",
+            SHIPPED,
+            default=preferred if preferred in SHIPPED else SHIPPED[0],
+            format_func=str.capitalize,
+            key=keys.LOOK_STANDARD,
+        )
+    with left:
+        name = st.selectbox(
+            "Cut",
+            list(known),
+            index=None,
+            placeholder="English or French name",
+            format_func=lambda name: _label(known[name]),
+            key=keys.LOOKED_UP,
+        )
+    if name is None:
+        _all(tuple(known.values()))
+    else:
+        _one(find_cut(name, standard or SHIPPED[0], sized=False), known[name])
+    st.html(panels.caution())
+
+
+def _label(cut: Cut) -> str:
+    french = cut.entry.french
+    same = not french or french.lower() == cut.entry.english.lower()
+    return cut.entry.english if same else f"{cut.entry.english} ({french})"
+
+
+def _all(every: tuple[Cut, ...]) -> None:
+    """All cuts by family, each with a drawing at one scale."""
+    for family, title in FAMILIES.items():
+        members = [cut for cut in every if cut.entry.family == family]
+        if members:
+            st.subheader(title)
+            tiles = "".join(
+                gallery.tile(cut.name, cut_drawing.small(cut), cut.entry.english, sizes(cut))
+                for cut in members
+            )
+            gallery.gallery(tiles, key=f"{keys.TILES}-{family}", on_press=partial(_choose, family))
+
+
+def _choose(family: str) -> None:
+    """A tile was pressed: the cut's name goes into the list above."""
+    st.session_state[keys.LOOKED_UP] = st.session_state[f"{keys.TILES}-{family}"]["pressed"]
+
+
+def _one(cut: Cut, fallback: Cut) -> None:
+    """One cut. Where the chosen standard has no size for it, another's is shown and named."""
+    shown = cut if cut.sizes else fallback
+    entry = shown.entry
+    names = [name for name in (entry.french, *entry.others) if name and name.lower() != entry.english.lower()]
+    st.header(entry.english)
+    if names:
+        st.html(panels.small_print([", ".join(dict.fromkeys(names))]))
+    st.markdown(entry.about)
+    if shown.sizes:
+        if shown is fallback and shown.standard != cut.asked:
+            st.markdown(
+                f"The {cut.asked} standard has no size for it; these are the {shown.standard} standard's."
+            )
+        st.html(cut_drawing.single(shown))
+        st.html(panels.table(_sizes(shown)))
+        notes = [*sources_of(shown), *([HOUSE_RULE] if shown.house_rule else [])]
+        st.html(panels.small_print(notes))
+    else:
+        st.markdown("No standard gives it a fixed size.")
+    with st.expander("How to cut it", expanded=True):
+        st.markdown("\n".join(f"{n}. {text}" for n, (_, text) in enumerate(shown.steps(), 1)))
+        if entry.mistakes:
+            st.markdown("**Usual mistakes**\n\n" + "\n".join(f"- {text}" for text in entry.mistakes))
+    with st.expander("What the sources say"):
+        st.html(panels.table(_sources(shown)))
+        st.html(
+            panels.small_print(["Classes: " + ", ".join(f"{k} {text}" for k, text in CLASSES.items()) + "."])
+        )
+
+
+def _sizes(cut: Cut) -> list[dict[str, str]]:
+    return [
+        {
+            "size": size.key,
+            "mm": show_range(*size.printed.mm, "mm"),
+            "inches": show_range(*size.printed.mm, "in"),
+            "on size (mm)": f"{size.low_mm:.2f} to {size.high_mm:.2f}",
+        }
+        for size in cut.sizes
+    ]
+
+
+def _sources(cut: Cut) -> list[dict[str, str]]:
+    return [
+        {"as printed": figure.printed, "source": figure.source.title, "how known": standing(figure)}
+        for figure in cut.entry.figures
+    ]
