@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from statistics import median
 
@@ -34,7 +34,7 @@ def suggest(pieces: Sequence[Piece], standard: Cut | str | Path | None = None) -
     up: then its standard is meant. What the cut itself is plays no part.
     """
     named = standard.named if isinstance(standard, Cut) else standard
-    tray = _Tray.of(pieces)
+    tray = Medians.of(pieces)
     if tray is None:
         return None
     likely: dict[str, float] = {}
@@ -49,14 +49,16 @@ def suggest(pieces: Sequence[Piece], standard: Cut | str | Path | None = None) -
     return Suggestion(best, likely[best] / (sum(likely.values()) + nothing))
 
 
-class _Tray:
-    """The medians of a tray, mm, and its shapes."""
+class Medians:
+    """The medians of a tray, mm, and the share of each shape. ``height`` is None where it was not seen."""
 
-    def __init__(self, length: float, width: float, height: float | None, shapes: dict[str, float]) -> None:
+    def __init__(
+        self, length: float, width: float, height: float | None, shapes: Mapping[str, float]
+    ) -> None:
         self.length, self.width, self.height, self.shapes = length, width, height, shapes
 
     @classmethod
-    def of(cls, pieces: Sequence[Piece]) -> _Tray | None:
+    def of(cls, pieces: Sequence[Piece]) -> Medians | None:
         """None where no piece is whole."""
         whole = [p for p in pieces if "cut-off" not in p.flags and p.length.mm and p.width.mm]
         if not whole:
