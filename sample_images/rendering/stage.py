@@ -38,7 +38,7 @@ def empty_stage(threads: int, samples: int) -> None:
     cycles.use_denoising = True
     cycles.denoiser = "OPENIMAGEDENOISE"
     cycles.denoising_input_passes = "RGB_ALBEDO_NORMAL"
-    cycles.denoising_prefilter = "FAST"
+    cycles.denoising_prefilter, cycles.denoising_quality = "FAST", "BALANCED"
     cycles.max_bounces, cycles.diffuse_bounces, cycles.glossy_bounces = 2, 1, 1
     cycles.transmission_bounces, cycles.transparent_max_bounces = 0, 0
     cycles.caustics_reflective = cycles.caustics_refractive = False
