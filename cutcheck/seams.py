@@ -18,6 +18,7 @@ from cutcheck.outlines import area_and_perimeter
 TILTS = np.tan(np.radians(np.array([-6.0, -4.0, -2.0, 0.0, 2.0, 4.0, 6.0])))
 HALF_VALLEY_PX = 2.5
 WORTH_A_LOOK = 0.15
+FAINT = 0.6  # a step or valley this clear, where a seam is expected, is one
 DEEP = 0.9  # a valley this many ripples deep right across is a seam
 SHALLOW = 0.3  # enough beside a seam already found, at about its distance
 TOO_LARGE = 1.6  # times the tray's typical area: several pieces
@@ -36,10 +37,12 @@ class Seam:
     offset: float
 
 
-def valleys(pixels: NDArray[np.uint8], outline: Floats, across: Floats, along: Floats) -> list[Seam]:
+def valleys(
+    pixels: NDArray[np.uint8], outline: Floats, across: Floats, along: Floats, faint: bool = False
+) -> list[Seam]:
     """Candidate seams of one outline (N, 2) px that run ``along`` (2,), at offsets ``across`` (2,), unit vectors.
 
-    Deepest first.
+    Deepest first. ``faint``: a straight step from one face to the next counts, too.
     """
     frame = np.stack([across, along])
     local = outline @ np.linalg.inv(np.stack([across, along], axis=1)).T
@@ -53,7 +56,7 @@ def valleys(pixels: NDArray[np.uint8], outline: Floats, across: Floats, along: F
     light = np.sqrt(patch.astype(np.float32) / 255.0)
     mask = np.zeros(light.shape[:2], np.uint8)
     cv2.fillPoly(mask, [np.round(local - low + 3).astype(np.int32)], 1)
-    if _depth(light, mask, quick=True).max() < WORTH_A_LOOK:
+    if not faint and _depth(light, mask, quick=True).max() < WORTH_A_LOOK:
         return []
     best = np.full(size[0], -np.inf)
     tilt_of = np.zeros(size[0])
@@ -66,7 +69,7 @@ def valleys(pixels: NDArray[np.uint8], outline: Floats, across: Floats, along: F
         inside = cv2.warpAffine(
             mask, shear, (int(size[0]), int(size[1])), flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
         )
-        depth = _depth(turned, inside)
+        depth = _depth(turned, inside, faint=faint)
         better = depth > best
         best = np.where(better, depth, best)
         tilt_of = np.where(better, tilt, tilt_of)
@@ -84,7 +87,9 @@ def valleys(pixels: NDArray[np.uint8], outline: Floats, across: Floats, along: F
     return found
 
 
-def _depth(light: NDArray[np.float32], inside: NDArray[np.uint8], quick: bool = False) -> Floats:
+def _depth(
+    light: NDArray[np.float32], inside: NDArray[np.uint8], quick: bool = False, faint: bool = False
+) -> Floats:
     """How clearly each column is a dark line: the lower quartile of its valley over the picture's own ripple."""
     step = round(HALF_VALLEY_PX)
     grey = light.mean(axis=-1)
@@ -103,6 +108,10 @@ def _depth(light: NDArray[np.float32], inside: NDArray[np.uint8], quick: bool = 
         out[good] = total[good] / count[good] / ripple
     elif good.any():
         out[good] = np.nanpercentile(value[:, good], 30, axis=0) / ripple
+        if faint:
+            step_up = np.where(whole, right - left, np.nan)[:, good]
+            rise, fall = np.nanpercentile(step_up, [30, 70], axis=0)
+            out[good] = np.maximum(out[good], 0.7 * np.maximum(rise, -fall) / ripple)
     return out
 
 
@@ -122,13 +131,13 @@ def part(
         found.extend(made)
         source.extend([i] * len(made))
         directions.extend([(e1[i], e2[i])] * len(made))
-    areas = np.array([area_and_perimeter(outline)[0] for outline in found])
-    typical = float(np.median(areas))
+    typical = float(np.median([area_and_perimeter(outline)[0] for outline in found]))
     again: list[Floats] = []
     whose: list[int] = []
     for k, outline in enumerate(found):
-        many = areas[k] > TOO_LARGE * typical
-        made = _part_one(pixels, outline, *directions[k], SHALLOW) if many else [outline]
+        count = round(min(area_and_perimeter(outline)[0] / typical, 6.0))
+        large = area_and_perimeter(outline)[0] > TOO_LARGE * typical
+        made = _part_into(pixels, outline, *directions[k], max(count, 2)) if large else [outline]
         again.extend(made)
         whose.extend([source[k]] * len(made))
     return again, whose
@@ -141,7 +150,31 @@ def _part_one(
         (e1, chosen(valleys(pixels, outline, e1, e2), least)),
         (e2, chosen(valleys(pixels, outline, e2, e1), least)),
     ]
-    across, seams = max(rows, key=lambda row: sum(seam.depth for seam in row[1]))
+    return _cut(outline, *max(rows, key=lambda row: sum(seam.depth for seam in row[1])))
+
+
+def _part_into(
+    pixels: NDArray[np.uint8], outline: Floats, e1: Floats, e2: Floats, count: int
+) -> list[Floats]:
+    """Part an outline that is ``count`` times the usual size, along its length, where seams may be faint."""
+    across, along = max(((e1, e2), (e2, e1)), key=lambda pair: float(np.ptp(outline @ pair[0])))
+    faint = valleys(pixels, outline, across, along, faint=True)
+    if not faint:
+        return [outline]
+    reach = outline @ across
+    pitch = float(np.ptp(reach)) / count
+    seams = []
+    for j in range(1, count):
+        expected = float(reach.min()) + j * pitch
+        nearness = [np.exp(-0.5 * ((float(s.point @ across) - expected) / (0.2 * pitch)) ** 2) for s in faint]
+        worth = [seam.depth * near for seam, near in zip(faint, nearness, strict=True)]
+        best = int(np.argmax(worth))
+        if worth[best] > FAINT and all(faint[best] is not seam for seam in seams):
+            seams.append(faint[best])
+    return _cut(outline, across, seams)
+
+
+def _cut(outline: Floats, across: Floats, seams: list[Seam]) -> list[Floats]:
     rest, made = outline, []
     for seam in sorted(seams, key=lambda seam: seam.offset):
         normal = np.array([-seam.direction[1], seam.direction[0]])
