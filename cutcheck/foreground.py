@@ -10,7 +10,7 @@ from cutcheck.surface import Bytes, Floats32, Surface
 
 SURE = 5.0  # standard deviations of the surface's texture at which a pixel may start a piece
 SHARES = (0.25, 0.35, 0.45, 0.55, 0.7)  # of its best contrast, where a piece's outline may lie
-LINE = 128  # in the map of pieces: on the line between a piece and what is outside
+CLEARER = 1.5  # times the 95 % quantile of the surface's own edges: what an outline must reach
 
 Labels = NDArray[np.int32]
 
@@ -31,7 +31,9 @@ def label_pieces(small: Bytes, surface: Surface, inside: Bytes, board: Bytes, le
     # The largest step of a channel within 3 x 3 px, smoothed.
     edges = cv2.morphologyEx(small, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
     edges = cv2.blur(cv2.max(cv2.max(edges[..., 0], edges[..., 1]), edges[..., 2]), (3, 3))
-    rough, core, typical = _best_levels(soft, edges, least_px)
+    free = (surface.own > 0) & (cv2.dilate(cv2.compare(soft, SURE, cv2.CMP_GT), np.ones((9, 9), np.uint8)) == 0)
+    texture = float(np.quantile(edges[free], 0.95)) if free.any() else 0.0
+    rough, core, typical = _best_levels(soft, edges, least_px, CLEARER * texture)
     rest = _other_colours(soft, surface.light, edges, rough, 0.5 * typical, least_px)
     joined = rough | rest | (cv2.dilate(rough, disc(2)) & cv2.dilate(rest, disc(2)))
     return _to_edges(small, joined, core | rest, inside)
@@ -49,11 +51,11 @@ def board_mask(surface: Surface, k: float) -> Bytes:
     return np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_NEAREST), np.uint8)
 
 
-def _best_levels(soft: Floats32, edges: Bytes, least: float) -> tuple[Bytes, Bytes, float]:
+def _best_levels(soft: Floats32, edges: Bytes, least: float, enough: float) -> tuple[Bytes, Bytes, float]:
     """Each region at a share of its best contrast at which its outline runs along strong edges.
 
     The lowest such share is taken, so that a shaded side is not left out for the sake of the top's sharper
-    edge. Gives the regions, their cores, and the typical strength of the edges round them.
+    edge. Regions whose edges are nowhere stronger than ``enough`` are grain. Gives the regions, their cores, and the typical strength of the edges round them.
     """
     base = (soft > SURE).astype(np.uint8)
     count, root, stats, _ = cv2.connectedComponentsWithStats(base, connectivity=4)
@@ -72,11 +74,12 @@ def _best_levels(soft: Floats32, edges: Bytes, least: float) -> tuple[Bytes, Byt
         mean = np.bincount(root[y, x], edges[y, x], minlength=count) / np.maximum(n, 1)
         along[i] = np.where(np.bincount(at[keep], minlength=count) >= least, mean, 0.0)
     best = along.max(axis=0)
+    level[:, best < enough] = np.inf
     lowest = np.argmax(along >= 0.6 * best, axis=0)
     mask[rows, cols] = value > level[lowest, np.arange(count)][at]
     core = np.zeros_like(base)
     core[rows, cols] = value > np.maximum(level[lowest, np.arange(count)], 0.8 * peak)[at]
-    fair = (peak > 0) & (best > 0)
+    fair = (peak > 0) & (best > enough)
     return mask, core, float(np.median(best[fair])) if fair.any() else 0.0
 
 

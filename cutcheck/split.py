@@ -50,6 +50,16 @@ def _width(outline: Floats) -> float:
     return float(min(cv2.minAreaRect(outline.astype(np.float32))[1]))
 
 
+def _thickness(outline: Floats) -> float:
+    """The diameter of the largest disc inside the outline, px: a bent ribbon is as thick as it is wide."""
+    low = outline.min(axis=0)
+    scale = min(1.0, 64.0 / float(np.ptp(outline, axis=0).max()))
+    grid = np.round((outline - low) * scale).astype(np.int32) + 1
+    mask = np.zeros((int(grid[:, 1].max()) + 2, int(grid[:, 0].max()) + 2), np.uint8)
+    cv2.fillPoly(mask, [grid], 1)
+    return 2.0 * float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max()) / scale
+
+
 def _neck(outline: Floats) -> tuple[int, int] | None:
     """The ends (indices) of the shortest cut from a notch to the other side, where that is a neck."""
     whole = np.round(outline * 16.0).astype(np.int32).reshape(-1, 1, 2)
@@ -83,7 +93,7 @@ def _neck(outline: Floats) -> tuple[int, int] | None:
             continue
         a, b = sorted((int(i), j))
         parts = outline[a : b + 1], np.concatenate([outline[b:], outline[: a + 1]])
-        narrow = min(_width(part) for part in parts)
+        narrow = min(_thickness(part) for part in parts)
         ratio = float(away[j]) / max(narrow, 1e-6)
         fuller = min(solidity(part) for part in parts) > solidity(outline)
         if ratio < NECK and fuller and (best is None or ratio < best[0]):
@@ -94,6 +104,8 @@ def _neck(outline: Floats) -> tuple[int, int] | None:
 def _gap(outline: Floats, colour: Floats32, px_per_mm: float) -> tuple[int, int] | None:
     """The ends (indices) of a straight dark line or band from side to side, light on both sides of it."""
     (cx, cy), (w, h), angle = cv2.minAreaRect(outline.astype(np.float32))
+    if cv2.contourArea(outline.astype(np.float32)) < 0.75 * w * h:
+        return None  # lines across the rectangle would run beside the pieces
     best: tuple[float, tuple[int, int]] | None = None
     for turn, length, across in ((0.0, w, h), (90.0, h, w)):
         if length < 2.0 * px_per_mm or across < 1.0 * px_per_mm or not 0.9 * across < length < 5.0 * across:
