@@ -66,6 +66,15 @@ def mat(paper: str) -> np.ndarray:
     return sheet
 
 
+def soften(sheet: np.ndarray, sigma_mm: float = 0.06) -> np.ndarray:
+    """The print as ink leaves it, a little soft at its edges; blurred in linear light, back to sRGB uint8."""
+    coded = sheet.astype(np.float32) / 255
+    linear = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
+    linear = cv2.GaussianBlur(linear, (0, 0), sigma_mm * PX_PER_MM)
+    coded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 1e-6) ** (1 / 2.4) - 0.055)
+    return np.round(coded * 255).astype(np.uint8)
+
+
 def tag_corners(centre: tuple[float, float]) -> np.ndarray:
     """(4, 2) mm, outer corners of the tag at `centre`, in the order in which OpenCV reports them."""
     h = TAG_MM / 2

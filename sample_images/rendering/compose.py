@@ -63,7 +63,7 @@ def place_reference(spec: dict, camera: Camera, ground: layout.Ground) -> tuple[
         free = {"a4": (144.0, 231.0), "letter": (150.0, 213.4)}[reference["paper"]]
         outline = layout.card_outline(size, (0, 0, 0))
         ground.keep_only(layout.card_outline((free[0] - 6, free[1] - 6), (0, 0, 0)))
-        stage.put_paper(card_texture.mat(reference["paper"]), outline, 0.0)
+        stage.put_paper(card_texture.soften(card_texture.mat(reference["paper"])), outline, 0.0)
         return [(outline, None)], 0.0, {"kind": "mat", "numbers": [], "paper": reference["paper"],
                                         "pose_mm": [[0.0, 0.0, 0.0]]}
     poses = [(0.0, 0.0, 0.0)]
@@ -73,7 +73,7 @@ def place_reference(spec: dict, camera: Camera, ground: layout.Ground) -> tuple[
     done = []
     for number, pose in zip(reference["numbers"], poses, strict=True):
         outline = layout.card_outline(card_texture.CARD_MM, pose)
-        stage.put_paper(card_texture.pocket_card(number), outline, CARD_THICKNESS_MM)
+        stage.put_paper(card_texture.soften(card_texture.pocket_card(number)), outline, CARD_THICKNESS_MM)
         ground.block(outline, 4.0)
         done.append((outline, number))
     return done, CARD_THICKNESS_MM, {"kind": "card", "numbers": reference["numbers"], "paper": "pocket",

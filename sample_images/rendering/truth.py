@@ -13,7 +13,7 @@ def side_height_px(piece: Piece, camera: Camera) -> float:
     top, bottom = camera.project(piece.top), camera.project(piece.bottom)
     top2, bottom2 = np.roll(top, -1, 0), np.roll(bottom, -1, 0)
     d1, d2 = bottom2 - top, bottom - top2
-    area = 0.5 * (d1[:, 0] * d2[:, 1] - d1[:, 1] * d2[:, 0])  # positive where the face is turned to us
+    area = 0.5 * (d1[:, 1] * d2[:, 0] - d1[:, 0] * d2[:, 1])  # positive where the face is turned to us
     base = 0.5 * (np.linalg.norm(top2 - top, axis=1) + np.linalg.norm(bottom2 - bottom, axis=1))
     return float(max(0.0, (area / np.maximum(base, 1e-9)).max()))
 
