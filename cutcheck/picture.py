@@ -186,27 +186,42 @@ def _place_labels(
     avoid: list[Floats],
     radius: float,
 ) -> None:
-    """Put each number beside its piece, where it hides least: other pieces and other labels cost most."""
+    """Put each piece's number beside it."""
     if not pieces:
         return
     r = _label_radius(np.array([outline.mean(axis=0) for outline in outlines]), radius)
-    coarse = max(2, r // 4)
-    taken = np.zeros((image.height // coarse + 2, image.width // coarse + 2), np.float32)
+    tiles = [_label(str(piece.number), piece.verdict, r) for piece in pieces]
+    halves = [np.array([tile.width, tile.height]) / 2 for tile in tiles]
+    places = label_places(halves, outlines, avoid, image.size, max(2, r // 4))
+    for tile, half, place in zip(tiles, halves, places, strict=True):
+        x, y = np.round(place - half).astype(int)
+        image.paste(tile, (int(x), int(y)), tile)
+
+
+def label_places(
+    halves: list[Floats], outlines: list[Floats], avoid: list[Floats], size: tuple[int, int], coarse: int
+) -> Floats:
+    """Where labels hide least, beside their pieces: their centres, (N, 2) float, px.
+
+    ``halves`` are half their width and height, ``outlines`` (n, 2) px the pieces, ``avoid`` areas to keep
+    off if possible, ``size`` the picture's (width, height). Looked up on a grid of ``coarse`` px: other pieces and
+    other labels cost most.
+    """
+    taken = np.zeros((size[1] // coarse + 2, size[0] // coarse + 2), np.float32)
     for areas, weight in ((avoid, 0.3), (outlines, 1.0)):
         for area in areas:
             cv2.fillPoly(taken, [np.round(area / coarse).astype(np.int32)], weight)
-    for piece, outline in zip(pieces, outlines, strict=True):
-        tile = _label(str(piece.number), piece.verdict, r)
-        half = np.array([tile.width, tile.height]) / 2
+    places = []
+    for half, outline in zip(halves, outlines, strict=True):
         costs = []
         for point, normal in zip(*_round_about(outline), strict=True):
-            place = point + normal * (float(np.hypot(*(half * normal))) + 0.3 * r)
+            place = point + normal * (float(np.hypot(*(half * normal))) + 0.3 * half[1])
             # Of two free places the upper one: a label below is read as the next piece's.
-            costs.append((_cost(taken, place, half, coarse, image.size) + 0.02 * normal[1], *place))
+            costs.append((_cost(taken, place, half, coarse, size) + 0.02 * normal[1], *place))
         best = np.array(min(costs)[1:])
-        x, y = np.round(best - half).astype(int)
-        image.paste(tile, (int(x), int(y)), tile)
         _block(taken, best, half, coarse)[...] = 3.0
+        places.append(best)
+    return np.array(places)
 
 
 def _round_about(outline: Floats, count: int = 16) -> tuple[Floats, Floats]:

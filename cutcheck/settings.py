@@ -6,6 +6,7 @@ means the defaults.
 
 from __future__ import annotations
 
+import json
 import os
 import tomllib
 from dataclasses import asdict, dataclass, fields, replace
@@ -128,8 +129,8 @@ def _number(name: str, value: Any) -> float:
 def _toml(value: object) -> str:
     if isinstance(value, float):
         return repr(value)
-    escaped = str(value).replace("\\", "\\\\").replace('"', '\\"')
-    return f'"{escaped}"'
+    # JSON escapes what a TOML string needs escaped, but for DEL.
+    return json.dumps(str(value), ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _bad(problem: str, remedy: str) -> CutcheckError:
