@@ -208,7 +208,7 @@ def _unseen(tray: Tray, targets: Sequence[Target], cut: Cut) -> Finding | None:
 
 def _steps(cut: Cut, key: str) -> tuple[str, ...]:
     """The actions of the knife that set this size."""
-    return tuple(dict.fromkeys(step.action for step in cut.entry.steps if step.hits == key))
+    return tuple(dict.fromkeys(step.action for step in cut.entry.steps if key in step.hits))
 
 
 def _what(target: Target) -> str:

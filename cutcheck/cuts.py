@@ -140,10 +140,11 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step of the knife. ``hits`` names the size it must hit; ``say`` may hold ``{size}``."""
+    """One step of the knife. ``hits`` names the size it must hit (the first that a standard
+    has, where there are several); ``say`` may hold ``{size}``."""
 
     action: str
-    hits: str
+    hits: tuple[str, ...]
     say: str
 
     def text(self, size: str) -> str:
@@ -285,8 +286,11 @@ def _figure(field: Field, known: Mapping[str, Source]) -> Figure:
 
 def _step(field: Field) -> Step:
     field.only("action", "hits", "say")
-    hits = field.choice("hits", ("", *SIZE_SIDES), "")
-    return Step(field.choice("action", tuple(ACTIONS)), hits, field.text("say"))
+    one = field.data.get("hits", [])
+    hits = [one] if isinstance(one, str) else field.texts("hits", ())
+    if unknown := [h for h in hits if h not in SIZE_SIDES]:
+        fail(field.at("hits"), f"'{unknown[0]}' is not a size", f"Sizes are {', '.join(SIZE_SIDES)}.")
+    return Step(field.choice("action", tuple(ACTIONS)), tuple(hits), field.text("say"))
 
 
 def _smallest(entry: Entry) -> float:

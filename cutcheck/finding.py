@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from cutcheck.cuts import FAMILIES, Family
 from cutcheck.errors import CutcheckError
 from cutcheck.standards import Cut, cuts
 from cutcheck.suggest import Medians
@@ -71,8 +72,9 @@ def like(size: str, standard: str | Path | None = None) -> tuple[Like, ...]:
         off, tolerances = _off(cut, sides)
         likely = Medians(sides["length"], sides["width"], sides["height"], {}).likelihood(cut)
         if off > 0.0:
-            near.append((tolerances, off, cut))
-        elif likely > 0.0:
+            if cut.entry.family in _families(sizes):
+                near.append((tolerances, off, cut))
+        elif likely > 1e-5:
             fitting.append((likely, cut))
     fitting.sort(key=lambda f: -f[0])
     # A stick 3 mm thick is no round slice of 3 mm, though its thickness alone would fit.
@@ -80,6 +82,16 @@ def like(size: str, standard: str | Path | None = None) -> tuple[Like, ...]:
         return tuple(Like(cut, 0.0) for cut in shaped)
     near.sort(key=lambda n: n[:2])
     return tuple(Like(cut, round(off, 3)) for _, off, cut in near[:NEAREST])
+
+
+def _families(sizes: tuple[float, ...]) -> tuple[Family, ...]:
+    """Which kinds of cut a piece of these sides may be at all."""
+    if len(sizes) < 3:
+        return FAMILIES
+    length, width, height = sizes
+    if length > 2.5 * width:
+        return ("stick", "turned") if height > 0.4 * width else ("ribbon", "stick")
+    return ("dice", "turned") if height > 0.5 * width else ("slice",)
 
 
 def _off(cut: Cut, sides: dict[str, float]) -> tuple[float, float]:

@@ -179,7 +179,10 @@ class Cut:
 
     def steps(self, unit: Unit | None = None) -> tuple[tuple[Step, str], ...]:
         """How to cut it: each step with its text, the size that it must hit filled in."""
-        return tuple((s, s.text(self.size_text(s.hits, unit))) for s in self.entry.steps)
+        return tuple((s, s.text(self._hit(s, unit))) for s in self.entry.steps)
+
+    def _hit(self, step: Step, unit: Unit | None) -> str:
+        return next((text for key in step.hits if (text := self.size_text(key, unit))), "")
 
     def to_dict(self) -> dict[str, Any]:
         """For ``--json``."""
@@ -199,7 +202,7 @@ class Cut:
                 for s in self.sizes
             ],
             "figures": [f.to_dict() for f in e.figures],
-            "steps": [{"action": s.action, "hits": s.hits, "text": text} for s, text in self.steps()],
+            "steps": [{"action": s.action, "hits": list(s.hits), "text": text} for s, text in self.steps()],
             "mistakes": list(e.mistakes),
         }  # fmt: skip
 

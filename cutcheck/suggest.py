@@ -94,7 +94,7 @@ class Medians:
             slim = self.width / self.length
             return _density(self.length, length) * (1.5 if 0.25 < slim < 0.85 else 0.0)
         if length is not None and width is None:
-            return _density(self.length, length) * _half_normal(apart, 2.0 * ALIKE)
+            return _density(self.length, length) * _half_normal(apart, ALIKE)
         along = _density(self.length, length) if length else ANYTHING
         return along * (_density(self.width, width) if width else ANYTHING)
 
