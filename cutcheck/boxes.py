@@ -1,0 +1,134 @@
+"""Dice, sticks and tiles: boxes fitted to outlines and edges, and rows of them parted."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from cutcheck.budget import CAUSES, ROUGHNESS_MM, camera_part, height_part
+from cutcheck.camera import Camera, Floats
+from cutcheck.classify import Outlined
+from cutcheck.edgefit import EdgeFit, fit_edges
+from cutcheck.heights import candidates, choose, scan_heights
+from cutcheck.piece import edges_and_height, make_piece
+from cutcheck.records import Piece
+from cutcheck.seams import rows_of_pieces
+from cutcheck.silhouette import affine_at
+from cutcheck.solids import HEIGHT, LENGTH, WIDTH, Box, box_corners, box_points
+
+KEEP = 3  # heights that go on to the fit
+
+Made = list[tuple[int, Piece]]
+
+
+def measure_boxes(
+    pixels: NDArray[np.uint8], camera: Camera, shaped: Outlined, index: NDArray[np.int_], scale_u: float
+) -> Made:
+    """The outlines ``index`` measured as boxes: pieces, each with the outline it came from.
+
+    An outline of kind "irregular" gives pieces only where it turns out to be a row of boxes.
+    """
+    fit = fit_boxes(pixels, camera, shaped, index)
+    rows = rows_of_pieces(pixels, camera, fit.rows)
+    single = np.array([len(row) == 1 for row in rows])
+    plain = single & (shaped.kind[index] == "box")
+    made = _pieces(
+        camera, fit.take(np.nonzero(plain)[0]), index[plain], shaped.outlines[index[plain]], scale_u
+    )
+    if not single.all():
+        source = np.concatenate([np.full(len(row), i) for i, row in enumerate(rows) if len(row) > 1])
+        start = np.concatenate([row for row in rows if len(row) > 1])
+        outlines = shaped.outlines[index[source]]
+        parted = fit_edges(pixels, camera, Box(), start, outlines, _row_seams(camera, start, source))
+        hulls = [_hull(corners) for corners in camera.project(box_corners(parted.rows))]
+        made += _pieces(camera, parted, index[source], hulls, scale_u, touching=True)
+    return made
+
+
+def fit_boxes(
+    pixels: NDArray[np.uint8], camera: Camera, shaped: Outlined, index: NDArray[np.int_]
+) -> EdgeFit:
+    """Boxes fitted to the outlines ``index`` (N,): of the likeliest heights, the one that explains most."""
+    outlines, reach, n = shaped.outlines[index], shaped.reach[index], shaped.directions
+    affine = affine_at(camera, 0.5 * (outlines.min(axis=1) + outlines.max(axis=1)))
+    size = np.sqrt(np.abs(np.linalg.det(affine.a)))
+    bow = np.nan_to_num(shaped.bow[index])
+    scanned = scan_heights(
+        pixels, camera, affine, n, reach, shaped.theta[index], shaped.breadth[index], bow, shaped.seams[index]
+    )
+    start = candidates(*scanned, size, KEEP)
+    count = len(index)
+    solid = Box(np.tile(np.isfinite(shaped.bow[index]), KEEP))
+    fit = fit_edges(
+        pixels,
+        camera,
+        solid,
+        start.reshape(-1, 9),
+        np.tile(outlines, (KEEP, 1, 1)),
+        np.tile(shaped.seams[index], (KEEP, 1, 1)),
+    )
+    best = choose(pixels, camera, fit, KEEP, n, reach, size)
+    return fit.take(best * count + np.arange(count))
+
+
+def _row_seams(camera: Camera, boxes: Floats, source: NDArray[np.int_]) -> Floats:
+    """Outward unit normals (N, 2, 2) px of the ends where the boxes of a row touch, nan at its outer ends."""
+    seams = np.full((len(boxes), 2, 2), np.nan)
+    place = camera.project_at(boxes[:, :2], boxes[:, HEIGHT])
+    for i in range(len(boxes) - 1):
+        if source[i] == source[i + 1]:
+            along = (place[i + 1] - place[i]) / max(float(np.linalg.norm(place[i + 1] - place[i])), 1e-9)
+            seams[i, 1], seams[i + 1, 0] = along, -along
+    return seams
+
+
+def _hull(points: Floats) -> Floats:
+    return np.asarray(cv2.convexHull(points.astype(np.float32))[:, 0], float)
+
+
+def _pieces(
+    camera: Camera,
+    fit: EdgeFit,
+    source: NDArray[np.int_],
+    outlines: Floats | list[Floats],
+    scale_u: float,
+    *,
+    touching: bool = False,
+) -> Made:
+    """Fitted boxes (N, 9) as pieces with their uncertainty budgets."""
+    box = fit.rows
+    count = len(box)
+    if not count:
+        return []
+    mid = np.array([[-0.5, 0.5, 0.0, 0.0], [0.0, 0.0, -0.5, 0.5]])
+    ends = camera.project(box_points(box[:, None], mid[0], mid[1], np.ones(4))).reshape(count, 2, 2, 2)
+    zero, one = np.zeros(count), np.ones(count)
+    foot = camera.project(box_points(box, zero, zero, zero))
+    top = camera.project(box_points(box, zero, zero, one))
+    value = box[:, [LENGTH, WIDTH, HEIGHT]]
+    parts = np.zeros((count, 3, len(CAUSES)))
+    edges_and_height(fit.covariance, (LENGTH, WIDTH), HEIGHT, parts)
+    parts[:, :2, 2] = camera_part(camera, ends, np.repeat(box[:, HEIGHT, None], 2, axis=1))
+    parts[:, 2, 2] = height_part(camera, foot, top, box[:, HEIGHT])
+    parts[:, :, 3] = scale_u * value
+    parts[:, :, 4] = ROUGHNESS_MM
+    side_px = np.where(np.isfinite(fit.view.gap_px), fit.view.gap_px, 0.0)[:, 4:8].max(axis=1)
+    rims = camera.project(box_points(box[:, None], *_rim()))
+    return [
+        (
+            int(source[i]),
+            make_piece(
+                "box", value[i], parts[i], top[i], outlines[i], rims[i], float(side_px[i]), touching=touching
+            ),
+        )
+        for i in range(count)
+    ]
+
+
+def _rim() -> tuple[Floats, Floats, Floats]:
+    """Body coordinates once round a box's top face, close enough to follow a bow."""
+    run = np.linspace(-0.5, 0.5, 9)
+    u = np.concatenate([run, run[::-1]])
+    v = np.repeat([-0.5, 0.5], 9)
+    return u, v, np.ones_like(u)
