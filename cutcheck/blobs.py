@@ -243,7 +243,7 @@ def _screen(traced: list[_Traced], strangers: tuple[NDArray[np.bool_], NDArray[n
     usual = np.median(contrast[clear])
     narrow = width < 0.5 * usual_width
     odd = (area < 0.3 * usual_area) | (area > 4.0 * usual_area) | narrow
-    drop = end | (width < 0.7 * smallest_mm) | (area < 0.6 * smallest_mm**2)
+    drop = end | (width < 0.8 * smallest_mm) | (area < 1.25 * smallest_mm**2)
     drop |= (contrast < 0.35 * usual) & odd
     drop |= (contrast < 0.6 * usual) & (area < 0.15 * usual_area)
     drop |= rim & narrow

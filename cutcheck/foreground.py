@@ -35,6 +35,9 @@ def label_pieces(small: Bytes, surface: Surface, inside: Bytes, board: Bytes, le
     texture = float(np.quantile(edges[free], 0.95)) if free.any() else 0.0
     rough, core, typical = _best_levels(soft, edges, least_px, CLEARER * texture)
     rest = _other_colours(soft, surface.light, edges, rough, 0.5 * typical, least_px)
+    dark = _dark_ones(surface, edges, board & inside, rough, 0.5 * typical, CLEARER * texture, least_px)
+    rough |= dark
+    core |= dark
     joined = rough | rest | (cv2.dilate(rough, disc(2)) & cv2.dilate(rest, disc(2)))
     return _to_edges(small, joined, core | rest, inside)
 
@@ -110,6 +113,28 @@ def _other_colours(soft: Floats32, light: Floats32, edges: Bytes, rough: Bytes, 
     n = np.bincount(at, minlength=count)
     mean = np.bincount(at, edges[rows, cols], minlength=count) / np.maximum(n, 1)
     good = (mean > enough) & (stats[:, 4] >= least) & (n >= 3)
+    good[0] = False
+    return np.asarray(good[labels], np.uint8)
+
+
+def _dark_ones(surface: Surface, edges: Bytes, where: Bytes, rough: Bytes, enough: float, least_edge: float,
+               least: float) -> Bytes:
+    """Pieces of the surface's own colour but darker: regions that no piece beside them can have shaded, with
+    sharp edges all round."""
+    if enough <= 0.0:
+        return np.zeros_like(rough)
+    light = cv2.blur(surface.light, (3, 3))
+    dark = cv2.compare(light, -max(0.15, 3.0 * surface.noise), cv2.CMP_LT) & where
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=4)
+    rim = dark & (1 - cv2.erode(dark, disc(1)))
+    rows, cols = np.nonzero(rim)
+    at = labels[rows, cols]
+    n = np.maximum(np.bincount(at, minlength=count), 1)
+    mean = np.bincount(at, edges[rows, cols], minlength=count) / n
+    sharp = np.bincount(at, edges[rows, cols] > max(least_edge, 0.5 * enough), minlength=count) / n
+    good = (mean > enough) & (sharp > 0.85) & (stats[:, 4] >= least)
+    beside = np.unique(labels[cv2.dilate(rough, disc(2)) > 0])
+    good[beside] = False
     good[0] = False
     return np.asarray(good[labels], np.uint8)
 

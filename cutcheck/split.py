@@ -10,7 +10,7 @@ from cutcheck.surface import Bytes, Floats32, log_colour
 
 Floats = NDArray[np.float64]
 
-NECK = 0.75  # a cut at most this share of the narrower part's width
+NECK = 0.6  # a cut is at most this share of the narrower part's thickness
 DARKER = 0.15  # a gap is at least so much darker than both sides, log units
 DEEP = 0.10  # a notch at least this share of the outline's width
 
