@@ -296,12 +296,13 @@ def read_station(file: str, text: str) -> Station:
     top = Field.parse(file, text)
     top.only("defer", "about", "container", "place", "order")
     containers = []
-    for row in top.rows("container"):
+    rows = top.rows("container")
+    for row in rows:
         row.only("name", "label", "holds", "why")
-        name = row.choice("name", ("raw", "waste", "finished"))
-        containers.append(Container(name, row.text("label"), row.text("holds"), row.text("why")))
+        containers.append(Container(row.text("name"), row.text("label"), row.text("holds"), row.text("why")))
     if [c.name for c in containers] != ["raw", "waste", "finished"]:
-        fail(top.at("container"), "the containers are raw, waste, finished", "Write the three in that order.")
+        where = rows[0] if rows else top
+        fail(where, "the containers are raw, waste, finished", "Write the three in that order.")
     places = [
         Place(row.text("name"), row.text("label"), _statement(row, "name", "label"))
         for row in top.rows("place")

@@ -38,7 +38,8 @@ _SHAPES = ("frustum", "cylinder", "ellipsoid", "ball")
 class Yield:
     """What one source says is kept, ``kept`` 0 to 1 of what is bought; ``factor`` to buy per unit kept.
 
-    ``to`` is the state it leads to (peeled, florets ...), ``means`` what the source throws away.
+    ``to`` is the state it leads to (peeled, florets ...), ``means`` what the source throws away, ``record``
+    the number under which it is found there.
     """
 
     source: Source
@@ -47,6 +48,7 @@ class Yield:
     factor: float
     printed: str
     means: str = ""
+    record: str = ""
 
     @property
     def kept(self) -> float:
@@ -58,7 +60,7 @@ class Yield:
         return {
             "source": self.source.code, "title": self.source.title, "class": self.source.grade,
             "standing": self.standing, "to": self.to, "kept": self.kept, "factor": self.factor,
-            "printed": self.printed, "means": self.means,
+            "printed": self.printed, "means": self.means, "record": self.record,
         }  # fmt: skip
 
 
@@ -72,6 +74,7 @@ class UnitSize:
     source: Source | None
     standing: Standing
     solid: Solid | None
+    record: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +129,7 @@ class Vegetable:
         sizes = [
             {
                 "name": s.name, "grams": s.grams, "printed": s.printed, "standing": s.standing,
-                "source": s.source.code if s.source else None,
+                "source": s.source.code if s.source else None, "record": s.record,
                 "solid": {"shape": type(s.solid).__name__.lower(), **asdict(s.solid)} if s.solid else None,
             }
             for s in self.sizes
@@ -254,6 +257,7 @@ def _yield(field: Field, prepared: str, known: Mapping[str, Source]) -> Yield:
         factor=factor,
         printed=printed,
         means=field.text("means", ""),
+        record=field.text("record", ""),
     )
 
 
@@ -262,11 +266,13 @@ def _size(field: Field, of: Field, density: float | None, known: Mapping[str, So
     name = field.choice("name", ("small", "medium", "large"))
     standing = cast(Standing, field.choice("standing", tuple(STANDINGS), "published-read"))
     if density is None:
-        return UnitSize(name, field.number("grams"), field.text("printed"), known["SR25"], standing, None)
+        grams, record = field.number("grams"), field.text("record")
+        return UnitSize(name, grams, field.text("printed"), known["SR25"], standing, None, record)
     solid = _solid(field, of.at("shape"), density)
     grams = field.number("grams") if "grams" in field.data else solid.volume() * density / 1000
     source = known["SR25"] if "record" in field.data else None
-    return UnitSize(name, grams, field.text("printed"), source, standing, solid)
+    record = field.text("record", "")
+    return UnitSize(name, grams, field.text("printed"), source, standing, solid, record)
 
 
 def _solid(field: Field, shape: Field, density: float) -> Solid:

@@ -89,7 +89,7 @@ def show_weight(grams: float, unit: WeightUnit = "auto") -> str:
         return f"{grams / 1000:.{3 if grams < 999.5 else 2}f} kg"
     ounces = float(Fraction(grams) / GRAMS_PER["oz"])
     if unit == "oz" or round(ounces, 1) < 16:
-        return f"{ounces:.1f} oz"
+        return f"{ounces:.{2 if ounces < 0.995 else 1}f} oz"
     tenths = round(ounces * 10)
     pounds, rest = divmod(tenths, 160)
     return f"{pounds} lb {rest / 10:.1f} oz" if rest else f"{pounds} lb"
