@@ -315,7 +315,7 @@ def _about_the_standard(cut: Cut) -> list[str]:
     notes = []
     if cut.borrowed:
         notes.append(
-            f"The {cut.asked} standard has no {cut.name}; its sizes here are those of {cut.standard}."
+            f"The {cut.asked} standard has no {cut.name}: the {cut.standard} standard's sizes are used."
         )
     if cut.not_scored_because:
         notes.append(f"The height is not marked: {cut.not_scored_because}.")
