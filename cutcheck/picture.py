@@ -204,8 +204,8 @@ def label_places(
     """Where labels hide least, beside their pieces: their centres, (N, 2) float, px.
 
     ``halves`` are half their width and height, ``outlines`` (n, 2) px the pieces, ``avoid`` areas to keep
-    off if possible, ``size`` the picture's (width, height). Looked up on a grid of ``coarse`` px: other pieces and
-    other labels cost most.
+    off if possible, ``size`` the picture's (width, height). Other pieces and other labels cost most, looked
+    up on a grid of ``coarse`` px.
     """
     taken = np.zeros((size[1] // coarse + 2, size[0] // coarse + 2), np.float32)
     for areas, weight in ((avoid, 0.3), (outlines, 1.0)):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import statistics
+import textwrap
 from collections.abc import Sequence
 
 from cutcheck import words
@@ -168,4 +169,10 @@ def _tally(result: Result) -> str:
 
 
 def _listed(title: str, lines: Sequence[str]) -> list[str]:
-    return ["\n".join([title, *(f"  {line}" for line in lines)])] if lines else []
+    if not lines:
+        return []
+    return [
+        "\n".join(
+            [title, *(textwrap.fill(line, 98, initial_indent="  ", subsequent_indent="  ") for line in lines)]
+        )
+    ]

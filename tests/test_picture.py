@@ -19,7 +19,7 @@ from cutcheck.picture import BLACK, STYLES, WHITE, draw, encode, label_places, m
 from cutcheck.records import Result, Verdict
 
 # Simulated dichromacy in linear RGB, severity 1.0: Machado, Oliveira and Fernandes, "A physiologically-based
-# model for simulation of color vision deficiency", IEEE TVCG 15 (2009), table 1. Typed from memory, unverified.
+# model for simulation of color vision deficiency", IEEE TVCG 15 (2009). From memory, unverified.
 MACHADO = {
     "protan": [
         [0.152286, 1.052583, -0.204868],
