@@ -1,15 +1,18 @@
 """Bundle adjustment: the camera that explains best where printed edges are seen, and how sure that is.
 
 Each measurement is one number, the distance of a seen edge from where the camera puts it, across the edge.
-Unknown are the camera (``camera.PARAMETERS``), by how much white has grown into black (or black into white),
-and, for each further card, where it lies on the board. Priors are measurements, too: of the focal length, the
-optical centre, the distortion. Gauss-Newton with Levenberg's damping; Tukey's weights take out what is no edge
-of ours (Huber & Ronchetti, Robust Statistics, 2009); the covariance is that of JCGM 102 for a fitted model.
+Unknown are the camera (``camera.PARAMETERS``), by how much white has grown into black or black into white,
+how each card is bent, and where on the board each further card lies. Priors are measurements, too: of the
+lens, of that growth, of flatness. Gauss-Newton with Levenberg's damping; Tukey's weights take out what is no
+edge of ours (Huber & Ronchetti, Robust Statistics, 2009); the covariance is that of least squares, JCGM 102.
+
+A card's bend matters: a tenth of a millimetre moves what is seen as much as two per cent of lens distortion
+in the picture's corner do.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -18,40 +21,55 @@ from numpy.typing import NDArray
 from cutcheck.camera import Camera
 
 Floats = NDArray[np.float64]
-CAMERA = 11
-GROWN = CAMERA  # the place of the edge shift in the vector of unknowns
-CARDS = CAMERA + 1  # three more for each further card: x, y, angle
+GROWN = 11  # places in the vector of unknowns: after the camera the growth,
+BENT = 12  # then three for each card's bend, then three for each further card's place
 
 
 @dataclass(frozen=True)
 class Edges:
-    """Measured edges of all cards. ``mm`` (N, 2): where on its card; ``px`` (N, 2): where seen; ``normal``
-    (N, 2): across, towards white; ``card`` (N,): 0 for the card that carries the frame; ``height`` (N,) mm.
-    ``grown`` (N,): 1 where the shared edge shift applies."""
+    """Measured edges of all cards. ``mm`` (N, 2): where on its card; ``bends`` (N, 3): height there, mm, for
+    each bend of 1 mm; ``px`` (N, 2): where seen; ``normal`` (N, 2): across, towards white; ``card`` (N,):
+    which card, 0 carries the frame; ``height`` (N,) mm, of the card above the board when flat."""
 
     mm: Floats
+    bends: Floats
     px: Floats
     normal: Floats
     card: NDArray[np.int64]
     height: Floats
-    grown: Floats
+
+
+def bends_at(mm: Floats, half_mm: float) -> Floats:
+    """Height at (N, 2) mm for each of a card's three bends of 1 mm: bowl, along against across, twist (N, 3).
+
+    A sheet that can't stretch bends to a cylinder: the bowl then equals the root sum of squares of the others.
+    """
+    x, y = mm[..., 0] / half_mm, mm[..., 1] / half_mm
+    return np.stack([x * x + y * y, x * x - y * y, 2 * x * y], axis=-1)
 
 
 @dataclass(frozen=True)
 class Prior:
-    """What is known of a lens before the photo: mean and standard deviation of f, cx, cy, k1, k2."""
+    """Means and standard deviations: ``lens`` (2, 5), of f, cx, cy, k1, k2; ``bend`` (2, cards, 3) mm; and
+    how much white may have grown into black, px."""
 
-    mean: Floats
-    sd: Floats
+    lens: Floats
+    bend: Floats
+    grown_sd_px: float = 0.5
+
+    def with_bend(self, mean: Floats, sd: Floats) -> Prior:
+        return replace(self, bend=np.stack([mean, sd]))
 
 
 @dataclass(frozen=True)
 class Fit:
-    """A solved photo: ``unknowns`` with their ``covariance``; ``residual`` (N,) px; ``weight`` (N,), 0 for
-    what was left out; ``sigma`` px, the scatter of one edge; ``cost``, the sum of squares in sigmas."""
+    """A solved photo. ``covariance`` is of all unknowns, the rotation as a vector; ``residual`` (N,) px;
+    ``weight`` (N,), 0 for what was left out; ``sigma`` px, the scatter of one edge; ``cost``: sum of squares
+    of edges and priors, in standard deviations."""
 
     camera: Camera
     placements: Floats  # (cards, 3): x, y mm, angle rad
+    bends: Floats  # (cards, 3) mm
     grown_px: float
     covariance: Floats
     residual: Floats
@@ -66,7 +84,7 @@ def solve(
     placements: Floats,
     prior: Prior,
     *,
-    grown_sd_px: float = 0.5,
+    bends: Floats | None = None,
     sigma_floor_px: float = 0.01,
     rounds: int = 4,
 ) -> Fit:
@@ -74,35 +92,57 @@ def solve(
 
     ``placements`` is (cards, 3), the first row zero.
     """
-    state = _State(camera, np.array(placements, float), 0.0)
+    start = np.zeros((len(placements), 3)) if bends is None else bends
+    state = _State(camera, np.array(placements, float), np.array(start, float), 0.0)
     residual, jacobian = _residuals(edges, state)
     sigma = max(_spread(residual), sigma_floor_px)
-    weight = np.ones(len(residual))
     for turn in range(rounds):
-        cut = 4.685 if turn else 10.0
-        weight = np.clip(1.0 - (residual / (cut * sigma)) ** 2, 0.0, None) ** 2
+        weight = _tukey(residual, (4.685 if turn else 10.0) * sigma)
         for _ in range(12):
-            state, residual, jacobian, moved = _step(edges, state, prior, weight, sigma, grown_sd_px)
-            if moved < 1e-3:
+            state, residual, jacobian, moved = _step(edges, state, prior, weight, sigma)
+            if moved < 0.01:
                 break
         kept = weight > 0
         freedom = kept.sum() / max(kept.sum() - jacobian.shape[1], 1)
-        sigma = max(_spread(residual[kept]) * np.sqrt(freedom), sigma_floor_px)
-    weight = np.clip(1.0 - (residual / (4.685 * sigma)) ** 2, 0.0, None) ** 2
-    used = weight > 0
+        before, sigma = sigma, max(_spread(residual[kept]) * float(np.sqrt(freedom)), sigma_floor_px)
+        if turn and abs(sigma - before) < 0.02 * before:
+            break
+    weight = _tukey(residual, 4.685 * sigma)
     scatter = float(np.sqrt((weight * residual**2).sum() / max(weight.sum() - jacobian.shape[1], 1.0)))
     sigma = max(scatter, sigma_floor_px)
-    rows, _ = _prior_rows(state, prior, grown_sd_px)
+    rows, misfit = _prior_rows(state, prior)
     information = (jacobian * (weight / sigma**2)[:, None]).T @ jacobian + rows.T @ rows
     covariance = _to_rotation_vector(np.linalg.inv(information), state.camera.rotation)
-    cost = float(((residual[used] / sigma) ** 2).sum())
-    return Fit(state.camera, state.placements, state.grown, covariance, residual, weight, sigma, cost)
+    cost = float((weight * residual**2).sum() / sigma**2 + misfit @ misfit)
+    return Fit(
+        *(state.camera, state.placements, state.bends, state.grown, covariance),
+        *(residual, weight, sigma, cost),
+    )
+
+
+def mixed(best: Fit, other: Fit) -> Fit:
+    """The better of two solutions of the same edges, its covariance widened by how far off, and how likely,
+    the other is."""
+    if best.covariance.shape != other.covariance.shape:
+        return best
+    odds = float(np.exp(-0.5 * np.clip(other.cost - best.cost, 0.0, 100.0)))
+    share = odds / (1.0 + odds)
+    apart = _vector(other) - _vector(best)
+    covariance = (1 - share) * best.covariance + share * (other.covariance + np.outer(apart, apart))
+    return replace(best, covariance=covariance)
+
+
+def _vector(fit: Fit) -> Floats:
+    return np.concatenate(
+        [fit.camera.vector(), [fit.grown_px], fit.bends.ravel(), fit.placements[1:].ravel()]
+    )
 
 
 @dataclass(frozen=True)
 class _State:
     camera: Camera
     placements: Floats
+    bends: Floats
     grown: float
 
     def moved(self, step: Floats) -> _State:
@@ -117,19 +157,22 @@ class _State:
             turn @ c.rotation,
             c.translation + step[8:11],
         )
+        placed = BENT + 3 * len(self.placements)
         placements = self.placements.copy()
-        placements[1:] += step[CARDS:].reshape(-1, 3)
-        return _State(camera, placements, self.grown + float(step[GROWN]))
+        placements[1:] += step[placed:].reshape(-1, 3)
+        bends = self.bends + step[BENT:placed].reshape(-1, 3)
+        return _State(camera, placements, bends, self.grown + float(step[GROWN]))
 
 
 def _residuals(edges: Edges, state: _State) -> tuple[Floats, Floats]:
-    """Distance of each seen edge from its place, px, towards white, and its derivative by the unknowns."""
-    camera, n = state.camera, len(edges.mm)
+    """Distance of each seen edge from its place, px, towards white; derivative of that place by the unknowns."""
+    camera, cards = state.camera, len(state.placements)
     angle = state.placements[edges.card, 2]
     cos, sin = np.cos(angle), np.sin(angle)
     x, y = edges.mm[:, 0], edges.mm[:, 1]
     turned = np.column_stack([cos * x - sin * y, sin * x + cos * y])
-    board = np.column_stack([turned + state.placements[edges.card, :2], -edges.height])
+    height = edges.height + (edges.bends * state.bends[edges.card]).sum(axis=1)
+    board = np.column_stack([turned + state.placements[edges.card, :2], -height])
     rotated = board @ camera.rotation.T
     cam = rotated + camera.translation
     inverse = 1.0 / cam[:, 2]
@@ -139,73 +182,76 @@ def _residuals(edges: Edges, state: _State) -> tuple[Floats, Floats]:
     slope = camera.k1 + 2.0 * camera.k2 * r2  # of d by r2
     nx, ny = edges.normal[:, 0], edges.normal[:, 1]
     across = nx * a + ny * b
-    seen = camera.f * d * across
-    residual = nx * (edges.px[:, 0] - camera.cx) + ny * (edges.px[:, 1] - camera.cy) - seen
-    residual = residual - state.grown * edges.grown
+    residual = nx * (edges.px[:, 0] - camera.cx) + ny * (edges.px[:, 1] - camera.cy)
+    residual = residual - camera.f * d * across - state.grown
 
-    # All derivatives below are of the expected place across the edge; the residual's are their negatives.
     by_a = camera.f * (d * nx + 2.0 * a * slope * across)
     by_b = camera.f * (d * ny + 2.0 * b * slope * across)
     by_cam = np.column_stack([by_a * inverse, by_b * inverse, -(by_a * a + by_b * b) * inverse])
-    jacobian = np.zeros((n, CARDS + 3 * (len(state.placements) - 1)))
+    by_board = by_cam @ camera.rotation
+    jacobian = np.zeros((len(edges.mm), BENT + 6 * cards - 3))
     jacobian[:, 0] = d * across
     jacobian[:, 1], jacobian[:, 2] = nx, ny
     jacobian[:, 3], jacobian[:, 4] = camera.f * r2 * across, camera.f * r2 * r2 * across
     jacobian[:, 5:8] = np.cross(rotated, by_cam)
     jacobian[:, 8:11] = by_cam
-    jacobian[:, GROWN] = edges.grown
-    by_board = by_cam @ camera.rotation
-    for card in range(1, len(state.placements)):
+    jacobian[:, GROWN] = 1.0
+    for card in range(cards):
         on = edges.card == card
-        place = CARDS + 3 * (card - 1)
-        jacobian[on, place], jacobian[on, place + 1] = by_board[on, 0], by_board[on, 1]
-        jacobian[on, place + 2] = by_board[on, 1] * turned[on, 0] - by_board[on, 0] * turned[on, 1]
+        bend = BENT + 3 * card
+        jacobian[on, bend : bend + 3] = -by_board[on, 2:] * edges.bends[on]
+        if card:
+            place = BENT + 3 * (cards + card - 1)
+            jacobian[on, place : place + 2] = by_board[on, :2]
+            jacobian[on, place + 2] = by_board[on, 1] * turned[on, 0] - by_board[on, 0] * turned[on, 1]
     return residual, jacobian
 
 
-def _prior_rows(state: _State, prior: Prior, grown_sd_px: float) -> tuple[Floats, Floats]:
-    """The priors as measurements in their own standard deviations: derivative (6, unknowns), misfit (6,)."""
-    c = state.camera
-    rows = np.zeros((6, CARDS + 3 * (len(state.placements) - 1)))
-    rows[:5, :5] = np.diag(1.0 / prior.sd)
-    rows[5, GROWN] = 1.0 / grown_sd_px
-    misfit = np.append(
-        (prior.mean - np.array([c.f, c.cx, c.cy, c.k1, c.k2])) / prior.sd, -state.grown / grown_sd_px
-    )
+def _prior_rows(state: _State, prior: Prior) -> tuple[Floats, Floats]:
+    """The priors as measurements in their own standard deviations: derivative (P, unknowns), misfit (P,)."""
+    c, cards = state.camera, len(state.placements)
+    mean = np.concatenate([prior.lens[0], [0.0], prior.bend[0].ravel()])
+    sd = np.concatenate([prior.lens[1], [prior.grown_sd_px], prior.bend[1].ravel()])
+    value = np.concatenate([[c.f, c.cx, c.cy, c.k1, c.k2, state.grown], state.bends.ravel()])
+    unknowns = np.concatenate([np.arange(5), np.arange(GROWN, BENT + 3 * cards)])
+    rows = np.zeros((len(mean), BENT + 6 * cards - 3))
+    rows[np.arange(len(mean)), unknowns] = 1.0 / sd
+    misfit = (mean - value) / sd
     # The focal length is known as a ratio: its prior is of the logarithm.
-    relative = prior.sd[0] / prior.mean[0]
+    relative = sd[0] / mean[0]
     rows[0, 0] = 1.0 / (relative * c.f)
-    misfit[0] = np.log(prior.mean[0] / c.f) / relative
+    misfit[0] = np.log(mean[0] / c.f) / relative
     return rows, misfit
 
 
 def _step(
-    edges: Edges, state: _State, prior: Prior, weight: Floats, sigma: float, grown_sd_px: float
+    edges: Edges, state: _State, prior: Prior, weight: Floats, sigma: float
 ) -> tuple[_State, Floats, Floats, float]:
     """One damped step, and how far it moved, in standard deviations."""
-
-    def cost(residual: Floats, misfit: Floats) -> float:
-        return float((weight * residual**2).sum() / sigma**2 + (misfit**2).sum())
-
     residual, jacobian = _residuals(edges, state)
-    rows, misfit = _prior_rows(state, prior, grown_sd_px)
-    before = cost(residual, misfit)
+    rows, misfit = _prior_rows(state, prior)
+    before = (weight * residual**2).sum() / sigma**2 + misfit @ misfit
     weighted = jacobian * (weight / sigma**2)[:, None]
     normal = weighted.T @ jacobian + rows.T @ rows
     gradient = weighted.T @ residual + rows.T @ misfit
     scale = 1.0 / np.sqrt(np.diag(normal))
     scaled = normal * scale[:, None] * scale
-    damping = 0.0
+    damping = 1e-12  # the places of further cards may be barely seen
     for _ in range(8):
         step = scale * np.linalg.solve(scaled + damping * np.eye(len(scale)), scale * gradient)
         tried = state.moved(step)
         new_residual, new_jacobian = _residuals(edges, tried)
-        _, new_misfit = _prior_rows(tried, prior, grown_sd_px)
-        after = cost(new_residual, new_misfit)
-        if np.isfinite(after) and after <= before * (1 + 1e-12) and (tried.camera.translation[2] > 0):
+        _, new_misfit = _prior_rows(tried, prior)
+        after = (weight * new_residual**2).sum() / sigma**2 + new_misfit @ new_misfit
+        if after <= before * (1 + 1e-12) and tried.camera.translation[2] > 0:
             return tried, new_residual, new_jacobian, float(np.sqrt(max(step @ gradient, 0.0)))
         damping = max(10 * damping, 1e-4)
     return state, residual, jacobian, 0.0
+
+
+def _tukey(residual: Floats, cut: float) -> Floats:
+    """Tukey's biweight: (N,), 1 for what fits, 0 from ``cut`` on."""
+    return np.asarray(np.clip(1.0 - (residual / cut) ** 2, 0.0, None) ** 2)
 
 
 def _spread(residual: Floats) -> float:

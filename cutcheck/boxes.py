@@ -17,7 +17,7 @@ from cutcheck.seams import rows_of_pieces
 from cutcheck.silhouette import affine_at
 from cutcheck.solids import HEIGHT, LENGTH, WIDTH, Box, box_corners, box_points
 
-KEEP = 3  # heights that go on to the fit
+KEEP = 4  # heights that go on to the fit
 
 Made = list[tuple[int, Piece]]
 

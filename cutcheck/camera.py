@@ -92,6 +92,10 @@ class Camera:
             covariance=None,
         )
 
+    def raised(self, lift_mm: float) -> Camera:
+        """The same camera over a board whose plane h = 0 lies ``lift_mm`` lower than before."""
+        return replace(self, translation=self.translation + self.rotation[:, 2] * lift_mm)
+
     def _distort(self, ab: Floats) -> Floats:
         r2 = (ab * ab).sum(axis=-1, keepdims=True)
         return np.asarray(ab * (1.0 + r2 * (self.k1 + self.k2 * r2)))

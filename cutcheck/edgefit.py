@@ -35,12 +35,13 @@ class EdgeFit:
     covariance: Floats
     view: View
     support: Floats
+    clarity: Floats
     rms: Floats
 
     def take(self, index: NDArray[np.int_]) -> EdgeFit:
         """The fits ``index`` alone."""
         view = View(self.view.visible[index], self.view.inner[index], self.view.gap_px[index], self.view.kind)
-        return EdgeFit(self.rows[index], self.covariance[index], view, self.support[index], self.rms[index])
+        return EdgeFit(self.rows[index], self.covariance[index], view, self.support[index], self.clarity[index], self.rms[index])
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,7 @@ class _Found:
     held: Floats
     hold: Floats
     strength: Floats
+    clarity: Floats
 
 
 def fit_edges(
@@ -110,10 +112,12 @@ def fit_edges(
             row[:, i] = np.maximum(row[:, i], 0.15)
     support = np.zeros(view.visible.shape)
     support[found.row, found.edge] = found.strength
+    clarity = np.zeros(view.visible.shape)
+    clarity[found.row, found.edge] = found.clarity
     total, count = np.zeros(n), np.zeros(n)
     np.add.at(total, found.row, (found.weight * found.offset**2).sum(-1))
     np.add.at(count, found.row, found.weight.sum(-1))
-    return EdgeFit(row, covariance, view, support, np.sqrt(total / np.maximum(count, 1e-9)))
+    return EdgeFit(row, covariance, view, support, clarity, np.sqrt(total / np.maximum(count, 1e-9)))
 
 
 def _without_hidden(view: View, points: Floats, seams: Floats) -> View:
@@ -173,6 +177,7 @@ def _find_edges(
     colour = mean_slope[np.arange(len(k)), k]
     strength = np.linalg.norm(colour, axis=-1)
     colour = colour / np.maximum(strength, 1e-9)[:, None]
+    clarity = strength / (np.median(change, axis=-1) + 1e-3)
     signal = np.matmul(slope, colour[:, None, :, None])[..., 0]
     signal = np.where(apart[:, None, None], _both(slope, leave[:, None], enter[:, None]), signal)
     near = np.exp(-0.5 * ((s - at[:, None]) / 1.2) ** 2)[:, None]
@@ -186,9 +191,10 @@ def _find_edges(
     line = np.hypot(line, np.where(foot, 0.3 * view.gap_px[row, edge], 0.0))
     sigma = np.sqrt(SAMPLE_PX**2 + SAMPLES * line**2)[:, None] / np.maximum(clear, 0.05)
     stray = offset - np.median(offset, axis=1, keepdims=True)
-    weight = 1.0 / (1.0 + (stray / 0.8) ** 2) / sigma**2
+    sure = np.clip((clarity - 1.0) / 2.0, 0.03, 1.0)[:, None]
+    weight = sure / (1.0 + (stray / 0.8) ** 2) / sigma**2
     hold = trust / (OUTLINE_PX**2 + line**2)
-    return _Found(row, edge, normal, offset, weight, held, hold, strength)
+    return _Found(row, edge, normal, offset, weight, held, hold, strength, clarity)
 
 
 def _held(outlines: Floats, place: Floats, normal: Floats, reach: float) -> tuple[Floats, Bools]:

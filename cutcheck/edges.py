@@ -14,6 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from cutcheck.card import CardLayout, Rectangle
+
 Floats = NDArray[np.float64]
 Projection = Callable[[Floats], Floats]
 
@@ -21,7 +23,7 @@ SAMPLE_PX = 0.5  # distance of the samples across an edge
 MARGIN_MM = 1.2  # kept clear of the ends of a side, where other edges reach in
 DEPTH_MM = 2.2  # black that lies behind every edge at least (a square's border is 3 mm)
 STRETCH_MM = 4.0
-LINES = 9  # across one stretch
+LINES = 17  # across one stretch
 
 # IEC 61966-2-1: the linear light of an sRGB code, 0 to 1.
 _CODE = np.arange(256) / 255.0
@@ -51,14 +53,21 @@ class EdgePoints:
     white: Floats
 
 
-def stretches_of(black: Floats) -> Stretches:
-    """The sides of black quadrilaterals (N, 4, 2) mm, clockwise, cut into stretches of about 4 mm."""
+def stretches_of(layout: CardLayout, *, small: bool = True) -> Stretches:
+    """The straight sides of all that is black on a card, cut into stretches of about 4 mm.
+
+    ``small=False`` leaves out the checkerboard, for a photo that hardly resolves it.
+    """
+    black = layout.black if small else layout.black[: len(layout.squares)]
     start = black.reshape(-1, 2)
     end = np.roll(black, -1, axis=1).reshape(-1, 2)
     middles, directions, lengths = [], [], []
     for a, b in zip(start, end, strict=True):
         side = float(np.hypot(*(b - a)))
         unit = (b - a) / side
+        beyond = (a + b) / 2 + DEPTH_MM * np.array([unit[1], -unit[0]])
+        if any(_within(patch.area, beyond) for patch in layout.greys):
+            continue  # the grey patches lie too close to the checkerboard's lower side
         free = side - 2 * min(MARGIN_MM, 0.2 * side)
         count = max(1, round(free / STRETCH_MM))
         for k in range(count):
@@ -66,6 +75,10 @@ def stretches_of(black: Floats) -> Stretches:
             directions.append(unit)
             lengths.append(free / count)
     return Stretches(np.array(middles), np.array(directions), np.array(lengths))
+
+
+def _within(area: Rectangle, point: Floats) -> bool:
+    return area.left <= point[0] <= area.right and area.top <= point[1] <= area.bottom
 
 
 def edge_points(
@@ -83,7 +96,8 @@ def edge_points(
     px_per_mm = np.linalg.norm(along, axis=1) / 0.1
     along = along / np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-9)
     normal = np.column_stack([along[:, 1], -along[:, 0]])
-    depth = DEPTH_MM * px_per_mm
+    white = np.column_stack([stretches.direction[:, 1], -stretches.direction[:, 0]])
+    depth = ((to_px(stretches.middle + white * DEPTH_MM) - at) * normal).sum(axis=1)
     reach = np.minimum(reach_px, depth)
 
     half = int(np.ceil(reach_px / SAMPLE_PX))
@@ -114,7 +128,7 @@ def edge_points(
     low, high = _crossing(level, 0.1, valid), _crossing(level, 0.9, valid)
     found = inside & (step > 0.35 * np.median(step)) & (step > 0.004) & np.isfinite(where)
     found &= (reach >= 2.0) & (np.abs(where) < 0.6 * reach)
-    offset = np.where(found, where, 0.0) * SAMPLE_PX / SAMPLE_PX
+    offset = np.where(found, where, 0.0)
     return EdgePoints(at + normal * offset[:, None], normal, found, high - low, black, white)
 
 

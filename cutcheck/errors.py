@@ -76,7 +76,7 @@ _FAULTS = (
     Fault(
         "too-far",
         3,
-        "The photo is too far away: the cut's smallest side is {pixels:.0f} pixels, 10 are needed.",
+        "The photo was taken from too far away: {what} is {pixels:.0f} pixels, {needed} are needed.",
         "Move the phone closer, or use the main camera at full resolution, and take the photo again.",
     ),
     Fault(

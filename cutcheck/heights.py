@@ -26,6 +26,8 @@ from cutcheck.solids import (
 )
 
 HEIGHTS = 40
+SHARES = (0.04, 1.35)  # heights that are tried, in parts of the outline's least extent
+FLAT_SHARE = 0.12
 SAMPLES = 12
 LEAN_SHARE = 0.04
 CLEAR_PX = 3.0  # an inner edge nearer than this to an outer one can't be told from it
@@ -62,7 +64,7 @@ def scan_heights(
     (S, N, 9), evidence (S, N) in photo contrast times length, and rms (S, N) px.
     """
     size = np.sqrt(np.abs(np.linalg.det(affine.a)))
-    share = np.linspace(0.04, 1.35, steps)
+    share = np.linspace(*SHARES, steps)
     boxes = []
     misfit = []
     for part in share:
@@ -111,11 +113,13 @@ def candidates(box: Floats, evidence: Floats, misfit: Floats, size: Floats, keep
     value = value - (misfit**2 - misfit.min(axis=0) ** 2) / (2.0 * (0.7**2 + lean**2))
     rows = np.arange(count)
     chosen = []
-    for _ in range(keep):
+    for _ in range(keep - 1):
         k = np.argmax(value, axis=0)
         chosen.append(box[k, rows])
         near = np.abs(np.arange(steps)[:, None] - k) < max(3, steps // 12)
         value = np.where(near, -np.inf, value)
+    # A flat piece shows no inner edge: that none is seen is a candidate, too.
+    chosen.append(box[np.argmin(np.abs(np.linspace(*SHARES, steps) - FLAT_SHARE)), rows])
     return np.stack(chosen)
 
 
@@ -139,9 +143,9 @@ def choose(
     top = slice(0, 4)
     gap = fit.view.gap_px[:, top]
     clear = fit.view.inner[:, top] & fit.view.visible[:, top] & np.isfinite(gap) & (gap > 4.0)
-    seen = np.where(clear, fit.support[:, top], 0.0).sum(axis=-1) / np.maximum(clear.sum(axis=-1), 1)
-    seen = seen.reshape(keep, count)
-    cost = cost - 0.2 * seen / (seen.max(axis=0) + 1e-4)
+    plain = np.clip((fit.clarity[:, top] - 1.5) / 3.0, 0.0, 1.0)
+    seen = np.where(clear, plain, 0.0).sum(axis=-1) / np.maximum(clear.sum(axis=-1), 1)
+    cost = cost - 0.2 * seen.reshape(keep, count)
     first = np.argmin(cost, axis=0)
     for side, least in ((HEIGHT, 0.12), (WIDTH, 0.06)):
         size_log = np.log(box[..., side])

@@ -9,7 +9,7 @@ from cutcheck.boxes import Made
 from cutcheck.budget import CAUSES, ROUGHNESS_MM, camera_part
 from cutcheck.camera import Camera, Floats
 from cutcheck.classify import Outlined
-from cutcheck.outlines import feret, strip_sides
+from cutcheck.outlines import feret, strip_middle, strip_sides
 from cutcheck.piece import make_piece
 from cutcheck.records import Piece, Shape
 
@@ -47,7 +47,7 @@ def _flat_piece(
     kind: Shape, long: float, short: float, level: float, camera: Camera, outline: Floats, scale_u: float
 ) -> Piece:
     """A piece measured from its outline alone, whose rim lies ``level`` mm up, give or take as much."""
-    centre = outline.mean(axis=0)
+    centre = strip_middle(outline) if kind == "ribbon" else outline.mean(axis=0)
     mm_per_px = float(camera.mm_per_px(centre[None], level)[0])
     rise = level / max(float(camera.centre_mm[2]), 1.0)
     slant = float(

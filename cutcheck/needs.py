@@ -17,7 +17,7 @@ from cutcheck.produce import find_vegetable
 from cutcheck.standards import find_cut
 from cutcheck.weights import Amount, read_amount, split_amount
 
-__all__ = ["Need", "Problem", "read_list", "read_needs"]
+__all__ = ["Need", "Problem", "parse_list", "read_list", "read_needs"]
 
 SIZES = ("small", "medium", "large")
 # In the place of a cut: nothing is cut, the vegetable is wanted peeled or trimmed as it is.
@@ -83,7 +83,12 @@ def read_list(path: str | Path) -> tuple[tuple[Need, ...], tuple[Problem, ...]]:
     ``no-file``, and ``bad-option`` where the file as a whole can't be read.
     """
     file = Path(path)
-    rows = _rows(file, _text(file))
+    return parse_list(str(file), _bytes(file))
+
+
+def parse_list(file: str, data: bytes) -> tuple[tuple[Need, ...], tuple[Problem, ...]]:
+    """The same from the bytes of a list called ``file``, as a page gets them."""
+    rows = _rows(file, _text(file, data))
     if not rows:
         raise _bad(f"'{file}' is empty.", f"Write one line for each thing to prepare. {_EXAMPLE}")
     columns = _header(file, rows[0][1])
@@ -216,16 +221,19 @@ def _own_yield(text: str) -> float | None:
     return share
 
 
-def _text(file: Path) -> str:
+def _bytes(file: Path) -> bytes:
     if not file.exists():
         raise CutcheckError("no-file", file=str(file))
     try:
         if file.is_dir():
             raise _bad(f"'{file}' is a folder.", "Name the list itself, a CSV file.")
         with file.open("rb") as opened:
-            data = opened.read(MOST_BYTES + 1)
+            return opened.read(MOST_BYTES + 1)
     except OSError as error:
         raise _bad(f"'{file}' can't be read ({error.strerror}).", "Look at its permissions.") from None
+
+
+def _text(file: str, data: bytes) -> str:
     if len(data) > MOST_BYTES:
         raise _bad(f"'{file}' is larger than a list can be (1 MB).", "Is it the right file? Else split it.")
     if b"\0" in data[:4096] and not data.startswith((b"\xff\xfe", b"\xfe\xff")):
@@ -241,7 +249,7 @@ def _text(file: Path) -> str:
     raise _bad(f"'{file}' is not a text file.", "Save the list as CSV (UTF-8).")
 
 
-def _rows(file: Path, text: str) -> list[tuple[int, list[str]]]:
+def _rows(file: str, text: str) -> list[tuple[int, list[str]]]:
     """(line number, cells) of every line that holds something."""
     lines = text.splitlines()
     head = next((line for line in lines if line.strip() and not line.lstrip().startswith("#")), "")
@@ -259,7 +267,7 @@ def _rows(file: Path, text: str) -> list[tuple[int, list[str]]]:
     return found
 
 
-def _header(file: Path, row: Sequence[str]) -> dict[str, int]:
+def _header(file: str, row: Sequence[str]) -> dict[str, int]:
     named = [plain_name(cell).replace("-", " ") for cell in row]
     found = {}
     for column, names in _COLUMNS.items():

@@ -59,6 +59,16 @@ def strip_sides(outline: Floats) -> tuple[float, float]:
     return float(half / 2.0 + root), float(half / 2.0 - root)
 
 
+def strip_middle(outline: Floats) -> Floats:
+    """The middle (2,) of the axis of a strip with this outline (N, 2), evenly sampled.
+
+    Points half the perimeter apart face each other only half-way along.
+    """
+    opposite = np.roll(outline, len(outline) // 2, axis=0)
+    k = int(np.argmin(((outline - opposite) ** 2).sum(axis=-1)))
+    return np.asarray(0.5 * (outline[k] + opposite[k]))
+
+
 def solidity(outline: Floats) -> float:
     """Area over the area of the convex hull, 0 to 1."""
     hull = cv2.convexHull(outline.astype(np.float32))

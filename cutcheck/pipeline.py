@@ -130,7 +130,7 @@ def _near_enough(located: Located, cut: Cut) -> None:
     plan = [target.size_mm[0] for target in cut.targets if target.side != "height"]
     pixels = min(plan, default=float("inf")) / located.scale.mm_per_px
     if pixels < FEWEST_PIXELS:
-        raise CutcheckError("too-far", pixels=pixels)
+        raise CutcheckError("too-far", what="the cut's smallest side", pixels=pixels, needed=10)
 
 
 def _outlines(located: Located) -> tuple[tuple[tuple[float, float], ...], ...]:

@@ -13,6 +13,7 @@ Shape = Literal["box", "disc", "ribbon", "irregular"]
 Verdict = Literal["in", "out", "unsure", "offcut"]
 Reference = Literal["card", "mat", "id1", "sheet", "disc", "square"]
 SideName = Literal["length", "width", "height"]
+FocalFrom = Literal["exif", "solved", "lens"]
 Point = tuple[float, float]
 
 
@@ -87,7 +88,7 @@ class Scale:
     tilt_deg: float
     residual_px: float
     focal_px: float
-    focal_from: Literal["exif", "solved", "lens"]
+    focal_from: FocalFrom
     regions_px: tuple[tuple[Point, ...], ...] = ()
 
 

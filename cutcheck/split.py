@@ -11,6 +11,7 @@ from cutcheck.surface import Bytes, Floats32, log_colour
 Floats = NDArray[np.float64]
 
 NECK = 0.6  # a cut is at most this share of the narrower part's thickness
+SLANT = np.array([0, 2, -2, 4, -4])
 DARKER = 0.15  # a gap is at least so much darker than both sides, log units
 DEEP = 0.10  # a notch at least this share of the outline's width
 
@@ -116,14 +117,7 @@ def _gap(outline: Floats, colour: Floats32, px_per_mm: float) -> tuple[int, int]
         s = np.linspace(-0.40, 0.40, 15) * across
         place = (np.array([cx, cy]) + t[:, None, None] * along + s[None, :, None] * side).astype(np.float32)
         seen = cv2.remap(colour, place[..., 0], place[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        edge = round(0.25 * across / px_per_mm / 0.1)
-        found = None
-        for slant in (0, 2, -2, 4, -4):  # steps of 0.1 mm from side to side, each way from the middle
-            shear = np.round(np.linspace(-slant, slant, len(s))).astype(int)
-            rows = np.clip(np.arange(len(t))[:, None] + shear, 0, len(t) - 1)
-            one = _valley(seen[rows, np.arange(len(s))], edge)
-            if one is not None and (found is None or one[0] > found[0]):
-                found = one
+        found = _valley(seen, round(0.25 * across / px_per_mm / 0.1))
         if found is None:
             continue
         strength, at = found
@@ -141,25 +135,36 @@ def _gap(outline: Floats, colour: Floats32, px_per_mm: float) -> tuple[int, int]
 def _valley(seen: Floats32, edge: int) -> tuple[float, int] | None:
     """The strongest dark line across ``seen`` (along, across, 3): how strong, and its index along.
 
-    A step along is 0.1 mm. Within ``edge`` steps of the ends no line is looked for: a piece is not much thinner.
-    A line of another colour is a mark of the vegetable, not a gap.
+    A step along is 0.1 mm; the line may run askew by up to SLANT steps from the middle to a side. Within
+    ``edge`` steps of the ends no line is looked for: a piece is not much thinner. A line of another colour is a
+    mark of the vegetable, not a gap.
     """
     light = cv2.GaussianBlur(seen[..., 0], (1, 5), 0)
+    steps, wide = light.shape
+    shear = np.round(np.multiply.outer(SLANT, np.linspace(-1.0, 1.0, wide))).astype(int)
+    rows = np.clip(np.arange(steps)[:, None] + shear[:, None, :], 0, steps - 1)
+    skew = light[rows, np.arange(wide)]  # (slants, along, across)
     best: tuple[float, int] | None = None
     for reach in (6, 12):  # the line, or the band that a shaded side makes, is up to so wide
         edge = max(edge, reach)
-        if len(light) < 2 * edge + 3:
+        if steps < 2 * edge + 3:
             break
-        inner = len(light) - 2 * reach
-        drop = np.minimum(light[:inner], light[2 * reach :]) - light[reach : reach + inner]
-        middle, least = np.quantile(drop, (0.5, 0.2), axis=1)  # the line runs nearly all the way across
+        inner = steps - 2 * reach
+        drop = np.minimum(skew[:, :inner], skew[:, 2 * reach :]) - skew[:, reach : reach + inner]
+        drop = np.sort(drop[:, edge - reach : inner - (edge - reach)], axis=2)
+        middle, least = drop[:, :, wide // 2], drop[:, :, wide // 5]  # it runs nearly all the way across
         clear = np.where(least > 0.3 * middle, middle, -1.0)
-        clear[: edge - reach], clear[len(clear) - (edge - reach) :] = -1.0, -1.0
-        at = int(np.argmax(clear))
-        dark = float(clear[at])
-        noise = 1.4826 * float(np.median(np.abs(drop - np.median(drop))))
-        tone = seen[at, :, 1:] + seen[at + 2 * reach, :, 1:] - 2.0 * seen[at + reach, :, 1:]
-        same = float(np.abs(np.median(tone, axis=0)).max()) / 2.0 < 0.75 * dark
-        if dark > max(DARKER, 4.0 * noise) and same and (best is None or dark > best[0]):
-            best = dark, at + reach
+        which, at = np.unravel_index(int(np.argmax(clear)), clear.shape)
+        dark = float(clear[which, at])
+        if dark <= DARKER or (best is not None and dark <= best[0]):
+            continue
+        flat = drop[0].ravel()
+        noise = 1.4826 * float(np.median(np.abs(flat - np.median(flat))))
+        place = int(at) + edge
+        line = np.clip(place + shear[which], reach, steps - 1 - reach)
+        across = np.arange(wide)
+        tone = seen[line - reach, across] + seen[line + reach, across] - 2.0 * seen[line, across]
+        same = float(np.abs(np.median(tone[:, 1:], axis=0)).max()) / 2.0 < 0.75 * dark
+        if dark > 4.0 * noise and same:
+            best = dark, place
     return best
