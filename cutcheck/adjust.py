@@ -40,9 +40,9 @@ class Edges:
 
 
 def bends_at(mm: Floats, half_mm: float) -> Floats:
-    """Height at (N, 2) mm for each of a card's three bends of 1 mm: bowl, along against across, twist (N, 3).
+    """Height at (N, 2) mm for each of a card's three bends of 1 mm, (N, 3): bowl, saddle, twist.
 
-    A sheet that can't stretch bends to a cylinder: the bowl then equals the root sum of squares of the others.
+    A sheet that can't stretch bends to a cylinder: there the bowl is the root sum of squares of the others.
     """
     x, y = mm[..., 0] / half_mm, mm[..., 1] / half_mm
     return np.stack([x * x + y * y, x * x - y * y, 2 * x * y], axis=-1)
@@ -165,7 +165,7 @@ class _State:
 
 
 def _residuals(edges: Edges, state: _State) -> tuple[Floats, Floats]:
-    """Distance of each seen edge from its place, px, towards white; derivative of that place by the unknowns."""
+    """How far, px, each edge is seen from its place, towards white; and that place by each unknown."""
     camera, cards = state.camera, len(state.placements)
     angle = state.placements[edges.card, 2]
     cos, sin = np.cos(angle), np.sin(angle)

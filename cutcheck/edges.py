@@ -1,8 +1,8 @@
 """Printed edges to sub-pixel: where black turns to white along the straight sides of a card's print.
 
 An edge is where the light is half-way between black and white, in linear light: there a symmetric blur moves
-nothing. What sharpening, ink and glare add moves all edges the same way, white to black, and the least squares
-have a term for it. Points along short stretches of a side are averaged before the crossing is looked for.
+nothing. What sharpening, ink and glare add moves all edges the same way, white to black, and the least
+squares have a term for it. Points along short stretches of a side are averaged before the crossing is found.
 """
 
 from __future__ import annotations

@@ -1,0 +1,103 @@
+"""Whether a photo's light and sharpness will do, told by the card, or by the photo where no card is found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from cutcheck.card import SQUARE_MM, CardLayout
+from cutcheck.edges import LINEAR, EdgePoints
+from cutcheck.errors import CutcheckError
+from cutcheck.located import Grey
+
+Floats = NDArray[np.float64]
+
+# Where measuring ends; rough limits of ours, common practice, no source.
+BLUR_MM, BLUR_WARN_MM = 1.6, 0.6  # an edge's width on the board, from 10 to 90 % of the step
+DARK_WHITE = 0.012  # linear light of white paper: code 28 of 255
+CLIPPED = 0.985  # linear light at which a code of 253 or more is near its end
+DARK_PHOTO, BRIGHT_PHOTO = 40, 250  # codes
+
+
+def judge_edges(points: tuple[EdgePoints, ...], px_per_mm: float) -> list[str]:
+    """Refuses what can't be measured (blurred, too-dark, too-bright) and returns warnings about the rest."""
+    found = np.concatenate([seen.found for seen in points])
+    white = np.concatenate([seen.white for seen in points])
+    black = np.concatenate([seen.black for seen in points])
+    width = np.concatenate([seen.width_px for seen in points])
+    if np.median(white) < DARK_WHITE:
+        raise CutcheckError("too-dark")
+    washed = (white > CLIPPED) & (black > 0.5)
+    if washed.mean() > 0.3:
+        raise CutcheckError("too-bright", share=float(washed.mean()), what="card")
+    blur_px = float(np.nanmedian(width[found])) if found.any() else float("nan")
+    if blur_px / px_per_mm > BLUR_MM:
+        raise CutcheckError("blurred", blur_px=blur_px)
+    warnings = []
+    if blur_px / px_per_mm > BLUR_WARN_MM:
+        warnings.append(
+            f"The photo is soft: edges are {blur_px:.0f} pixels wide. "
+            "Tap on the pieces to focus and hold still."
+        )
+    if (white[found] > CLIPPED).mean() > 0.5:
+        warnings.append("The card's white is overexposed. Tap on the card so that the phone exposes for it.")
+    if found.mean() < 0.8:
+        warnings.append(
+            "Parts of the card can't be used: something lies on it, or light glares on it. "
+            "Keep the card clear."
+        )
+    return warnings
+
+
+def why_nothing_found(pixels: NDArray[np.uint8]) -> CutcheckError:
+    """The likeliest reason why no square was found in a photo."""
+    step = max(1, max(pixels.shape[:2]) // 1200)
+    grey = cv2.cvtColor(np.ascontiguousarray(pixels[::step, ::step]), cv2.COLOR_BGR2GRAY)
+    low, high = np.percentile(grey, [0.5, 99.5])
+    if high < DARK_PHOTO:
+        return CutcheckError("too-dark")
+    washed = float((grey >= BRIGHT_PHOTO).mean())
+    if washed > 0.6:
+        return CutcheckError("too-bright", share=washed, what="photo")
+    width = _edge_width(pixels, float(high - low))
+    if high - low > 60 and width > max(12.0, max(pixels.shape[:2]) / 160):
+        return CutcheckError("blurred", blur_px=width)
+    return CutcheckError("no-card")
+
+
+def _edge_width(pixels: NDArray[np.uint8], contrast: float) -> float:
+    """How wide the sharpest edges of a photo are, px: its contrast over its steepest slopes."""
+    grey = cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY)
+    smooth = cv2.GaussianBlur(grey, (0, 0), 2.0).astype(np.float32)  # noise is no edge
+    slope = np.hypot(smooth[1:-1, 2:] - smooth[1:-1, :-2], smooth[2:, 1:-1] - smooth[:-2, 1:-1]) / 2
+    return contrast / max(float(np.percentile(slope, 99.9)), 0.1)
+
+
+def greys_on(
+    pixels: NDArray[np.uint8], layout: CardLayout, to_px: Callable[[Floats], Floats]
+) -> tuple[Grey, ...]:
+    """The greys of one card or mat as photographed; ``to_px`` maps the layout's mm to px.
+
+    Grey patches by their sRGB level, paper as white, a square's border as black.
+    """
+    spots: list[tuple[str, float, float, float, float]] = []  # what, nominal, x, y, half side of the spot
+    for patch in layout.greys:
+        x, y = (patch.area.left + patch.area.right) / 2, (patch.area.top + patch.area.bottom) / 2
+        spots.append(("grey", float(LINEAR[patch.srgb]), x, y, 2.0))
+    for corners in layout.squares.values():
+        x, y = corners.mean(axis=0)
+        inward = -1.0 if y > 0 else 1.0
+        spots.append(("white", 1.0, x, y + inward * (SQUARE_MM / 2 + 2.0), 0.9))
+        spots.append(("black", 0.0, x, y + inward * (SQUARE_MM / 2 - 1.5), 0.7))
+    fine = np.linspace(-1, 1, 7)
+    grid = np.stack(np.meshgrid(fine, fine), axis=-1).reshape(-1, 2)
+    mm = np.array([[x, y] + half * grid for _, _, x, y, half in spots])
+    px = to_px(mm.reshape(-1, 2)).astype(np.float32)
+    colours = cv2.remap(pixels, px[:, 0], px[:, 1], cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)
+    light = LINEAR[colours].reshape(len(spots), len(grid), 3)
+    middles = px.reshape(len(spots), -1, 2).mean(axis=1).astype(np.float64)
+    seen = np.median(light, axis=1).astype(np.float64)
+    return tuple(Grey(what, nominal, seen[k], middles[k]) for k, (what, nominal, *_) in enumerate(spots))
