@@ -19,8 +19,8 @@ from PIL import Image, ImageOps
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from rendering import card_texture  # noqa: E402
-from rendering.camera import Camera  # noqa: E402
+from rendering import card_texture
+from rendering.camera import Camera
 
 
 def camera_of(truth: dict) -> Camera:
@@ -63,7 +63,7 @@ def check(path: Path, pictures: Path | None) -> None:
         return
     camera, h = camera_of(truth), truth["card_thickness_mm"]
     grey = cv2.cvtColor(upright, cv2.COLOR_RGB2GRAY)
-    light = ((grey / 255.0) ** 2.2).astype(np.float32)  # blur happens in the light: encoded, white edges spread
+    light = ((grey / 255.0) ** 2.2).astype(np.float32)  # blur happens in the light
     detector = cv2.aruco.ArucoDetector(
         cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11))
     corners, ids, _ = detector.detectMarkers(grey)

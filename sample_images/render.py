@@ -21,8 +21,8 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--table", type=Path, default=HERE / "scenes.toml", help="TOML table of scenes")
     parser.add_argument("--list", action="store_true", help="name the scenes and stop")
-    parser.add_argument("--scene", action="append", help="scene to render (may be given again); all if left out")
-    parser.add_argument("--out", type=Path, default=Path("."), help="folder for NAME.jpg and NAME.json")
+    parser.add_argument("--scene", action="append", help="scene to render, may be repeated; else all")
+    parser.add_argument("--out", type=Path, default=Path(), help="folder for NAME.jpg and NAME.json")
     parser.add_argument("--width", type=int, default=4000, help="longer side of the photo, px")
     parser.add_argument("--samples", type=int, default=10, help="light paths per pixel")
     parser.add_argument("--threads", type=int, default=1)
@@ -34,7 +34,8 @@ def main() -> int:
     scenes = tomllib.loads(options.table.read_text(encoding="utf-8"))
     if options.list:
         for name, spec in scenes.items():
-            print(f"{name:42} {spec.get('cut') or '-':16} {spec['produce']:12} {spec['board']:11} {spec['light']}")
+            cut = spec.get("cut") or "-"
+            print(f"{name:42} {cut:16} {spec['produce']:12} {spec['board']:11} {spec['light']}")
         return 0
     wanted = options.scene or list(scenes)
     unknown = [name for name in wanted if name not in scenes]
@@ -45,7 +46,8 @@ def main() -> int:
         from rendering.compose import render_scene
     except ImportError as missing:
         print(f"Rendering needs a module that is not installed: {missing.name}. "
-              "Run: pip install bpy==5.0.1 numpy opencv-python-headless pillow (Python 3.11).", file=sys.stderr)
+              "Run: pip install bpy==5.0.1 numpy opencv-python-headless pillow (Python 3.11).",
+              file=sys.stderr)
         return 2
     for name in wanted:
         if (options.out / f"{name}.jpg").exists() and not options.again:

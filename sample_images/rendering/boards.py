@@ -79,7 +79,8 @@ def cloth(rng: np.random.Generator) -> Any:
     """Woven cotton with stripes."""
     recipe = Recipe("cloth")
     place = recipe.attribute("root")
-    stripe = recipe.math("SINE", recipe.math("MULTIPLY", recipe.radius(recipe.stretch(place, (1, 0, 0))), 0.45))
+    across = recipe.radius(recipe.stretch(place, (1, 0, 0)))
+    stripe = recipe.math("SINE", recipe.math("MULTIPLY", across, 0.45))
     tones = [srgb(236, 234, 226), srgb(*[int(v) for v in rng.integers(40, 170, 3)])]
     recipe.set(Base_Color=recipe.ramp(stripe, (0.80, tones[0]), (0.86, tones[1])), Roughness=0.95)
     recipe.bump(recipe.noise(place, 2.0, 2), 0.2)

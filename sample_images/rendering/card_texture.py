@@ -71,7 +71,8 @@ def soften(sheet: np.ndarray, sigma_mm: float = 0.06) -> np.ndarray:
     coded = sheet.astype(np.float32) / 255
     linear = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
     linear = cv2.GaussianBlur(linear, (0, 0), sigma_mm * PX_PER_MM)
-    coded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * np.maximum(linear, 1e-6) ** (1 / 2.4) - 0.055)
+    coded = np.where(linear <= 0.0031308, 12.92 * linear,
+                     1.055 * np.maximum(linear, 1e-6) ** (1 / 2.4) - 0.055)
     return np.round(coded * 255).astype(np.uint8)
 
 

@@ -183,7 +183,8 @@ def render_scene(name: str, spec: dict, out: Path, width: int, samples: int, thr
     middle = layout.seen_board(camera, 0).mean(0)
     stage.put_lights(spec["light"], middle, rng)
     linear = stage.render(camera, spec["seed"])
-    picture = phone.develop(linear, _paper_level(linear, camera, reference, thickness), spec.get("phone", {}), rng)
+    white = _paper_level(linear, camera, reference, thickness)
+    picture = phone.develop(linear, white, spec.get("phone", {}), rng)
     out.mkdir(parents=True, exist_ok=True)
     with_exif = spec["camera"].get("exif", True) and spec["camera"].get("lens", "main") == "main"
     if "messenger" in spec:
@@ -195,7 +196,8 @@ def render_scene(name: str, spec: dict, out: Path, width: int, samples: int, thr
     phone.write_jpeg(out / f"{name}.jpg", picture, spec.get("quality", int(rng.integers(88, 96))),
                      bool(spec.get("portrait")), focal_35mm, with_exif, taken)
     record = {
-        "name": name, "seed": spec["seed"], "rendered": True, "width_px": camera.width, "height_px": camera.height,
+        "name": name, "seed": spec["seed"], "rendered": True,
+        "width_px": camera.width, "height_px": camera.height,
         "camera": truth.of_camera(camera), "exif_focal_35mm": focal_35mm if with_exif else None,
         "cut": spec.get("cut"), "standard": spec.get("standard"), "produce": spec["produce"],
         "board": spec["board"], "light": spec["light"], "tilt_deg": spec["camera"]["tilt_deg"],

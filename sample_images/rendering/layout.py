@@ -111,8 +111,8 @@ def rows(pieces: list[Piece], counts: tuple[int, int], ground: Ground, rng: np.r
         y = 0.0
         for k, piece in enumerate(row):  # long sides together, each a little askew and shifted
             turned = piece.placed(0, 0, float(rng.normal(0, 0.8)))
-            outline = turned.vertices
-            turned = turned.placed(float(rng.normal(0, 0.04) * piece.width), y - float(outline[:, 1].min()), 0)
+            shift = float(rng.normal(0, 0.04) * piece.width)
+            turned = turned.placed(shift, y - float(turned.vertices[:, 1].min()), 0)
             if k:
                 turned = turned.placed(0, -_clearance(row[k - 1], turned) + 0.01, 0)
             y = float(turned.vertices[:, 1].max())

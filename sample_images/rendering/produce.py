@@ -50,7 +50,8 @@ def _flesh(name: str, deep: Colour, pale: Colour, subsurface: float, rough: floa
                              (0.54, deep), (1.0, srgb(226, 112, 30)))
     elif name == "beet":
         wave = recipe.math("SINE", recipe.math("MULTIPLY", recipe.radius(root), 1.6))
-        colour = recipe.ramp(recipe.math("ADD", recipe.math("MULTIPLY", wave, 0.3), fine), (0.2, deep), (0.8, pale))
+        rings = recipe.math("ADD", recipe.math("MULTIPLY", wave, 0.3), fine)
+        colour = recipe.ramp(rings, (0.2, deep), (0.8, pale))
     elif name == "celery":
         fibre = recipe.noise(recipe.stretch(root, (1.2, 1.2, 0.05)), 1.0, 3)
         colour = recipe.ramp(fibre, (0.35, deep), (0.65, pale))

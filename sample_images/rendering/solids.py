@@ -126,7 +126,8 @@ def box(dims: tuple[float, float, float], rng: np.random.Generator, bow: float =
     wedge = rng.normal(0, rough * 0.015, 2)
     lift = 1 + wedge[0] * (2 * corners[:, 0] - 1) + wedge[1] * (2 * corners[:, 1] - 1)
     base[top, 2] = height * lift[top] + rng.normal(0, 0.3 * jitter, 4)
-    bevel = min(float(rng.uniform(0.04, 0.12)), 0.02 * cross, 0.2 * height)  # a sharp knife leaves a crisp edge
+    # a sharp knife leaves a crisp edge
+    bevel = min(float(rng.uniform(0.04, 0.12)), 0.02 * cross, 0.2 * height)
     unit, faces, sides = _surface(dims, bevel, max(cross / 5, 0.8))
     u = unit / np.array(dims)
     weights = np.prod(np.where(corners[None] == 1, u[:, None], 1 - u[:, None]), axis=2)
@@ -141,8 +142,9 @@ def box(dims: tuple[float, float, float], rng: np.random.Generator, bow: float =
         t, b = _dense(t, 12), _dense(b, 12)
     centre = np.array([[t[:, 0].mean(), t[:, 1].mean(), t[:, 2].mean()]])
     sides_mm = sorted((float(along), float(across)), reverse=True)
-    piece = Piece("box", sides_mm[0], sides_mm[1], float(base[top, 2].mean()), _bend(flat, bow, length), faces,
-                  sides, _bend(t, bow, length), _bend(b, bow, length), _bend(centre, bow, length)[0], abs(bow))
+    flat, t, b, centre = (_bend(points, bow, length) for points in (flat, t, b, centre))
+    piece = Piece("box", sides_mm[0], sides_mm[1], float(base[top, 2].mean()), flat, faces, sides, t, b,
+                  centre[0], abs(bow))
     piece.angle_deg = 0.0 if along >= across else 90.0
     return piece
 
@@ -224,9 +226,8 @@ def chunk(size: float, height: float, rng: np.random.Generator) -> Piece:
     vertices, faces, sides = _loft(top, bottom, float(rng.uniform(0.15, 0.4)), 8)
     vertices = _bumps(vertices, rng, 0.06, 7)
     long, short = feret(vertices[:, :2])
-    piece = Piece("irregular", long, short, float(h.mean()), vertices, faces, sides, top_corners,
-                  bottom_corners, top_corners.mean(0))
-    return piece
+    return Piece("irregular", long, short, float(h.mean()), vertices, faces, sides, top_corners,
+                 bottom_corners, top_corners.mean(0))
 
 
 def ribbon(length: float, width: float, thick: float, rng: np.random.Generator) -> Piece:

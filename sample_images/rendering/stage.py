@@ -17,12 +17,14 @@ from .nodes import srgb
 from .solids import Piece
 
 # name: [(size across mm, size along mm, distance mm, elevation deg, share of the light, colour)], sky's share
-LIGHTS: dict[str, tuple[list[tuple[float, float, float, float, float, tuple[float, float, float]]], float]] = {
+Lamp = tuple[float, float, float, float, float, tuple[float, float, float]]
+LIGHTS: dict[str, tuple[list[Lamp], float]] = {
     "soft": ([(1100, 1100, 1000, 75, 1.0, (1, 0.98, 0.95))], 0.45),
     "window": ([(900, 1100, 1500, 34, 1.0, (0.92, 0.96, 1.0))], 0.22),
     "hard": ([(28, 28, 800, 48, 1.0, (1, 0.93, 0.84))], 0.20),
     "dim": ([(260, 260, 1100, 60, 1.0, (1, 0.82, 0.62))], 0.25),
-    "two-lamps": ([(140, 500, 900, 58, 0.65, (1, 0.96, 0.9)), (140, 500, 900, 65, 0.35, (1, 0.96, 0.9))], 0.22),
+    "two-lamps": ([(140, 500, 900, 58, 0.65, (1, 0.96, 0.9)), (140, 500, 900, 65, 0.35, (1, 0.96, 0.9))],
+                  0.22),
 }
 
 
@@ -73,7 +75,7 @@ def put_mesh(name: str, vertices: np.ndarray, faces: Sequence[Sequence[int]], ma
 
 def put_piece(piece: Piece, number: int, materials: list[Any], rng: np.random.Generator,
               skin_share: float) -> None:
-    """The piece with its flesh, and skin on one side for a share of the pieces (on the rim of every round)."""
+    """The piece with its flesh, and skin on one side for a share of the pieces (on each round's rim)."""
     side = piece.face_side
     skin = np.zeros(len(side), int)
     if skin_share > 0:
@@ -207,9 +209,9 @@ def render(camera: Camera, seed: int) -> np.ndarray:
 
     Cycles renders an ideal pinhole picture wide enough; it is then resampled by the exact lens model.
     """
-    edge = np.concatenate([[[x, y] for x in np.linspace(-2, camera.width + 1, 60) for y in (-2, camera.height + 1)],
-                           [[x, y] for y in np.linspace(-2, camera.height + 1, 60)
-                            for x in (-2, camera.width + 1)]])
+    right, low = camera.width + 1, camera.height + 1
+    edge = np.concatenate([[[x, y] for x in np.linspace(-2, right, 60) for y in (-2, low)],
+                           [[x, y] for y in np.linspace(-2, low, 60) for x in (-2, right)]])
     reach = np.abs(camera.undistort(edge)).max(0) * camera.f
     wide, high = (2 * int(np.ceil(r)) + 8 for r in reach)
     scene = bpy.context.scene

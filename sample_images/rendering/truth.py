@@ -27,7 +27,8 @@ def of_piece(piece: Piece, camera: Camera) -> dict:
         "shape": piece.shape, "length_mm": round(piece.length, 4), "width_mm": round(piece.width, 4),
         "height_mm": round(piece.height, 4), "centre_px": _round(camera.project(piece.centre[None])[0], 2),
         "centre_mm": _round(piece.centre[:2], 3), "angle_deg": round(piece.angle_deg, 2),
-        "bow_mm": round(piece.bow, 3), "top_outline_px": _round(top, 2), "bottom_outline_px": _round(bottom, 2),
+        "bow_mm": round(piece.bow, 3), "top_outline_px": _round(top, 2),
+        "bottom_outline_px": _round(bottom, 2),
         "height_px": round(side_height_px(piece, camera), 2), "cut_off": not bool(inside),
         "touches": piece.touches, "group": piece.group,
     }
