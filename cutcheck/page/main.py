@@ -7,7 +7,7 @@ from importlib import resources
 import streamlit as st
 
 from cutcheck.page.look import dress
-from cutcheck.page.places import check_tray, look_up, print_card
+from cutcheck.page.places import check_tray, gestures, look_up, plan, print_card, station
 
 
 def show() -> None:
@@ -18,6 +18,9 @@ def show() -> None:
     places = [
         st.Page(check_tray.show, title="Check a tray", url_path="check", default=True),
         st.Page(look_up.show, title="Look up a cut", url_path="cuts"),
+        st.Page(gestures.show, title="Gestures and vegetables", url_path="gestures"),
+        st.Page(plan.show, title="Prep plan", url_path="plan"),
+        st.Page(station.show, title="The station", url_path="station"),
         st.Page(print_card.show, title="Print the card", url_path="card"),
     ]
     here = st.navigation(places, position="hidden")
