@@ -1,0 +1,1 @@
+"""Drawing trays with exact truth, for tests: see ``light_scene``."""
