@@ -99,7 +99,7 @@ def solve(
     for turn in range(rounds):
         weight = _tukey(residual, (4.685 if turn else 10.0) * sigma)
         for _ in range(12):
-            state, residual, jacobian, moved = _step(edges, state, prior, weight, sigma)
+            state, residual, jacobian, moved = _step(edges, state, residual, jacobian, prior, weight, sigma)
             if moved < 0.01:
                 break
         kept = weight > 0
@@ -193,7 +193,8 @@ def _residuals(edges: Edges, state: _State) -> tuple[Floats, Floats]:
     jacobian[:, 0] = d * across
     jacobian[:, 1], jacobian[:, 2] = nx, ny
     jacobian[:, 3], jacobian[:, 4] = camera.f * r2 * across, camera.f * r2 * r2 * across
-    jacobian[:, 5:8] = np.cross(rotated, by_cam)
+    for k, (i, j) in enumerate(((1, 2), (2, 0), (0, 1))):  # rotated x by_cam
+        jacobian[:, 5 + k] = rotated[:, i] * by_cam[:, j] - rotated[:, j] * by_cam[:, i]
     jacobian[:, 8:11] = by_cam
     jacobian[:, GROWN] = 1.0
     for card in range(cards):
@@ -225,10 +226,15 @@ def _prior_rows(state: _State, prior: Prior) -> tuple[Floats, Floats]:
 
 
 def _step(
-    edges: Edges, state: _State, prior: Prior, weight: Floats, sigma: float
+    edges: Edges,
+    state: _State,
+    residual: Floats,
+    jacobian: Floats,
+    prior: Prior,
+    weight: Floats,
+    sigma: float,
 ) -> tuple[_State, Floats, Floats, float]:
     """One damped step, and how far it moved, in standard deviations."""
-    residual, jacobian = _residuals(edges, state)
     rows, misfit = _prior_rows(state, prior)
     before = (weight * residual**2).sum() / sigma**2 + misfit @ misfit
     weighted = jacobian * (weight / sigma**2)[:, None]

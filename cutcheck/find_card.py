@@ -19,7 +19,8 @@ from cutcheck.card import SQUARE_MM, CardLayout, layout_of
 Floats = NDArray[np.float64]
 
 REDUCTIONS = (4, 2, 1, 8)  # in this order; 8 finds the squares of a badly blurred photo, to say so
-LONGEST_FULL_PX = 4200  # beyond this length "full size" is reduced, too: no phone resolves more
+LEAST_SIDE_PX = 11  # of a square in the reduced photo; eight cells can't be read from less
+FAINT = 128  # where even the lightest is darker than this code, grey levels are spread
 
 
 @dataclass(frozen=True)
@@ -69,14 +70,15 @@ def homography_between(source: Floats, target: Floats) -> Floats:
 
 
 @cache
-def _detector() -> cv2.aruco.ArucoDetector:
+def _detector(longest: int) -> cv2.aruco.ArucoDetector:
+    """For pictures with this longer side, px."""
     parameters = cv2.aruco.DetectorParameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     parameters.cornerRefinementWinSize = 3
     parameters.adaptiveThreshWinSizeMin = 5
     parameters.adaptiveThreshWinSizeMax = 25
     parameters.adaptiveThreshWinSizeStep = 20
-    parameters.minMarkerPerimeterRate = 0.02
+    parameters.minMarkerPerimeterRate = 4 * LEAST_SIDE_PX / longest
     return cv2.aruco.ArucoDetector(
         cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11), parameters
     )
@@ -86,7 +88,7 @@ def detect_tags(
     grey: NDArray[np.uint8], scale: float = 1.0, origin: tuple[float, float] = (0, 0)
 ) -> list[Tag]:
     """All AprilTag 36h11 in a picture that is the photo's part from ``origin``, reduced by ``scale``."""
-    corners, ids, _ = _detector().detectMarkers(grey)
+    corners, ids, _ = _detector(max(grey.shape)).detectMarkers(_spread(grey))
     if ids is None:
         return []
     shift = np.array(origin, float)
@@ -94,6 +96,12 @@ def detect_tags(
         Tag(int(tag), (np.asarray(quad, float).reshape(4, 2) + 0.5) * scale - 0.5 + shift)
         for tag, quad in zip(np.ravel(ids), corners, strict=True)
     ]
+
+
+def _spread(grey: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """A dark picture made lighter: the detector takes a step of a few codes for noise."""
+    white = float(np.percentile(grey[:: max(1, grey.shape[0] // 100), :: max(1, grey.shape[1] // 100)], 99))
+    return cv2.convertScaleAbs(grey, alpha=230 / max(white, 4.0)) if white < FAINT else grey  # type: ignore[return-value]
 
 
 def reduced_grey(pixels: NDArray[np.uint8], reduction: int) -> NDArray[np.uint8]:
