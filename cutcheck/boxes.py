@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from cutcheck.budget import CAUSES, ROUGHNESS_MM, camera_part, height_part
 from cutcheck.camera import Camera, Floats
 from cutcheck.classify import Outlined
-from cutcheck.edgefit import EdgeFit, fit_edges
+from cutcheck.edgefit import FIRST_PX, LAST_PX, EdgeFit, fit_edges
 from cutcheck.heights import candidates, choose, scan_heights
 from cutcheck.piece import edges_and_height, make_piece
 from cutcheck.records import Piece
@@ -67,9 +67,20 @@ def fit_boxes(
         start.reshape(-1, 9),
         np.tile(outlines, (KEEP, 1, 1)),
         np.tile(shaped.seams[index], (KEEP, 1, 1)),
+        FIRST_PX,
     )
     best = choose(pixels, camera, fit, KEEP, n, reach, size)
-    return fit.take(best * count + np.arange(count))
+    picked = best * count + np.arange(count)
+    return fit_edges(
+        pixels,
+        camera,
+        Box(np.isfinite(shaped.bow[index])),
+        fit.rows[picked],
+        outlines,
+        shaped.seams[index],
+        LAST_PX,
+        prior=start.reshape(-1, 9)[picked],
+    )
 
 
 def _row_seams(camera: Camera, boxes: Floats, source: NDArray[np.int_]) -> Floats:

@@ -17,8 +17,9 @@ from cutcheck.profiles import STEP_PX, peak, profiles, slopes
 from cutcheck.silhouette import affine_at, facing
 from cutcheck.solids import FOOT, SAMPLES, TOP, Bools, Solid, View
 
-HALF = 14
-REACH_PX = (2.5, 1.5, 1.0, 1.0)  # how far each round looks for an edge
+HALF = 13
+FIRST_PX = (2.5, 1.5)  # how far each round looks for an edge: to tell candidates apart
+LAST_PX = (1.0, 1.0)  # and to settle the best one
 SAMPLE_PX = 0.35  # one sample of an edge: noise and grain
 TOP_MM = 0.06  # how far a top edge of real produce lies off its line
 FOOT_MM = 0.12  # the same at the foot, where shadow and bleeding add
@@ -41,7 +42,14 @@ class EdgeFit:
     def take(self, index: NDArray[np.int_]) -> EdgeFit:
         """The fits ``index`` alone."""
         view = View(self.view.visible[index], self.view.inner[index], self.view.gap_px[index], self.view.kind)
-        return EdgeFit(self.rows[index], self.covariance[index], view, self.support[index], self.clarity[index], self.rms[index])
+        return EdgeFit(
+            self.rows[index],
+            self.covariance[index],
+            view,
+            self.support[index],
+            self.clarity[index],
+            self.rms[index],
+        )
 
 
 @dataclass(frozen=True)
@@ -66,17 +74,22 @@ def fit_edges(
     start: Floats,
     outlines: Floats,
     seams: Floats,
+    reach_px: tuple[float, ...] = FIRST_PX + LAST_PX,
+    prior: Floats | None = None,
 ) -> EdgeFit:
     """Fit solids from ``start`` (N, P) to the edges in ``pixels`` (H, W, 3).
 
     ``outlines`` (N, K, 2) px are the pieces' outlines as found; they hold the outer edges to their places.
     ``seams`` (N, S, 2) are outward normals, px, of the sides that touch another piece, nan where none does.
+    ``reach_px`` is how far each round looks for an edge; ``prior`` (N, P) what the start was before a first
+    fit, where ``start`` comes from one.
     """
     row = start.copy()
     n = len(row)
     h = solid.height
     covariance = np.zeros((n, solid.size, solid.size))
-    for reach in REACH_PX:
+    known = start if prior is None else prior
+    for reach in reach_px:
         middle = 0.5 * row[:, h]
         affine = affine_at(camera, camera.project_at(row[:, :2], middle), middle)
         px_per_mm = np.sqrt(np.abs(np.linalg.det(affine.a)))
@@ -100,7 +113,7 @@ def fit_edges(
         gradient = np.zeros((n, solid.size))
         np.add.at(hessian, found.row, normal)
         np.add.at(gradient, found.row, right)
-        target, weight = solid.prior(row, start)
+        target, weight = solid.prior(row, known)
         index = np.arange(solid.size)
         hessian[:, index, index] += weight
         gradient += weight * (target - row) * (weight > 1e-8)
@@ -145,7 +158,7 @@ def _find_edges(
     reach: float,
 ) -> _Found:
     """Look across each predicted edge for the edge in the photo."""
-    s = np.arange(-HALF, HALF + 1) * STEP_PX
+    s = (np.arange(-HALF, HALF + 1) * STEP_PX).astype(np.float32)
     tangent = points[..., -1, :] - points[..., 0, :]
     span = np.linalg.norm(tangent, axis=-1)
     row, edge = np.nonzero(usable & (span > 2.0))
@@ -161,34 +174,37 @@ def _find_edges(
     held, met = _held(outlines[row], place, normal, reach)
     held = np.where(outer, held, 0.0)
     trust = np.where(outer & met, 1.0 / (1.0 + (held / (2.0 * reach)) ** 2), 0.0)
-    middle = np.clip(held, -reach, reach)[:, None]
+    middle = np.clip(held, -reach, reach)[:, None].astype(np.float32)
     # An edge may be looked for no further than half-way to its neighbour.
     merged = view.visible & (view.gap_px < MERGED_PX)
     gap = np.where(merged, np.inf, view.gap_px)[row, edge]
-    limit = np.clip(0.5 * gap, 1.0, 2.0 * reach + 1.0)[:, None]
+    limit = np.clip(0.5 * gap, 1.0, 2.0 * reach + 1.0)[:, None].astype(np.float32)
     window = np.exp(-0.5 * ((s - middle) / reach) ** 2) * (np.abs(s - middle) <= limit)
     mean_slope = slope.mean(axis=1)
-    leave, enter = _unmix(profile.mean(axis=1), s, middle)
-    apart = (view.kind[edge] == FOOT) & (np.linalg.norm(leave, axis=-1) > 0.0)
-    change = np.linalg.norm(mean_slope, axis=-1)
-    both = _both(mean_slope, leave, enter)
-    at, _ = peak(np.where(apart[:, None], both, change) * window)
+    change = np.sqrt((mean_slope**2).sum(axis=-1))
+    foot = np.nonzero(view.kind[edge] == FOOT)[0]
+    leave, enter = _unmix(profile[foot].mean(axis=1), s, middle[foot])
+    apart = np.linalg.norm(leave, axis=-1) > 0.0
+    foot, leave, enter = foot[apart], leave[apart], enter[apart]
+    seen = change.copy()
+    seen[foot] = _both(mean_slope[foot], leave, enter)
+    at, _ = peak(seen * window)
     k = np.clip(np.round(at / STEP_PX).astype(int) + HALF, 0, 2 * HALF)
     colour = mean_slope[np.arange(len(k)), k]
-    strength = np.linalg.norm(colour, axis=-1)
+    strength = np.sqrt((colour**2).sum(axis=-1))
     colour = colour / np.maximum(strength, 1e-9)[:, None]
     clarity = strength / (np.median(change, axis=-1) + 1e-3)
     signal = np.matmul(slope, colour[:, None, :, None])[..., 0]
-    signal = np.where(apart[:, None, None], _both(slope, leave[:, None], enter[:, None]), signal)
-    near = np.exp(-0.5 * ((s - at[:, None]) / 1.2) ** 2)[:, None]
+    signal[foot] = _both(slope[foot], leave[:, None], enter[:, None])
+    near = np.exp(-0.5 * ((s - at[:, None].astype(np.float32)) / 1.2) ** 2)[:, None]
     offset, height = peak(np.maximum(signal, 0.0) * near)
     # How clearly each sample stands out of the grain around it.
-    grain = 0.5 * np.median(np.linalg.norm(slope, axis=-1), axis=(1, 2)) + 1e-3
+    grain = 0.5 * np.median(np.sqrt((slope[:, ::3, ::2] ** 2).sum(axis=-1)), axis=(1, 2)) + 1e-3
     clear = height / (height + grain[:, None])
     kind = view.kind[edge]
     line = np.where(kind == TOP, TOP_MM, FOOT_MM) * px_per_mm[row]
-    foot = merged[row, edge] & (kind == FOOT)
-    line = np.hypot(line, np.where(foot, 0.3 * view.gap_px[row, edge], 0.0))
+    narrow = merged[row, edge] & (kind == FOOT)
+    line = np.hypot(line, np.where(narrow, 0.3 * view.gap_px[row, edge], 0.0))
     sigma = np.sqrt(SAMPLE_PX**2 + SAMPLES * line**2)[:, None] / np.maximum(clear, 0.05)
     stray = offset - np.median(offset, axis=1, keepdims=True)
     sure = np.clip((clarity - 1.0) / 2.0, 0.03, 1.0)[:, None]
@@ -236,7 +252,7 @@ def _unmix(profile: NDArray[np.float32], s: Floats, middle: Floats) -> tuple[Flo
     scale = np.where(apart, 1.0 / np.maximum(sine2 * size, 1e-12), 0.0)[:, None]
     leave = -(own * bb[:, None] - board * ob[:, None]) * scale
     enter = (board * oo[:, None] - own * ob[:, None]) * scale
-    return leave, enter
+    return leave.astype(np.float32), enter.astype(np.float32)
 
 
 def _both(slope: Floats, leave: Floats, enter: Floats) -> Floats:
