@@ -61,6 +61,12 @@ class Statement:
         words = STANDINGS[self.standing]
         return f"{self.source.code}, {words}" if self.source else words
 
+    @property
+    def standing_in_full(self) -> str:
+        """The same with the source's title in place of its code."""
+        words = STANDINGS[self.standing]
+        return f"{self.source.title}; {words}" if self.source else words
+
     def to_dict(self) -> dict[str, Any]:
         """For ``--json``."""
         return {

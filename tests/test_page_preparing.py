@@ -97,6 +97,6 @@ def test_a_gesture_and_a_vegetable_are_looked_up() -> None:
     page.run()
     assert not page.exception
     text = words(page)
-    assert "GASTRO, published and read" in text
+    assert "Gastronomiac, French culinary dictionary, entry Éplucher; published and read" in text
     assert "US Armed Forces Recipe Service" in text
     assert "fourteen allergens" in text

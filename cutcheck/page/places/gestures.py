@@ -67,7 +67,7 @@ def _gesture(gesture: Gesture) -> None:
     st.markdown(f"**For:** {', '.join([*names, *gesture.other])}.")
     if gesture.caution:
         st.html(panels.list_panel("Mind", [gesture.caution]))
-    said = [{"what it means": s.text, "where it stands": s.standing_text} for s in gesture.says]
+    said = [{"what it means": s.text, "where it stands": s.standing_in_full} for s in gesture.says]
     st.html(panels.table(said))
     if gesture.differ:
         st.html(panels.small_print([gesture.differ]))

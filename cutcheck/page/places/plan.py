@@ -126,12 +126,11 @@ def _weighing(plan: Plan, number: int, unit: WeightUnit) -> dict[str, str]:
     item = plan.items[number]
     at = {step.step: show_weight(step.grams, unit) for step in item.steps}
     return {
-        "": item.title,
+        "": item.title if item.pieces is None else f"{item.title}, {item.pieces:,} pieces",
         "buy": at["buy"],
         "peeled, trimmed": at["prepared"],
         "squared off": at.get("squared", "-"),
         "cut": at.get("cut", "-"),
-        "pieces": "-" if item.pieces is None else f"{item.pieces:,}",
     }
 
 

@@ -64,4 +64,4 @@ def _drawing(left_handed: bool) -> None:
 
 def _said(statements: Sequence[Statement]) -> str:
     """Statements as a table: what is said, and where it stands."""
-    return panels.table([{"what": s.text, "where it stands": s.standing_text} for s in statements])
+    return panels.table([{"what": s.text, "where it stands": s.standing_in_full} for s in statements])
