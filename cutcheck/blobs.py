@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from cutcheck.camera import Camera, Floats
 from cutcheck.errors import CutcheckError
-from cutcheck.foreground import Labels, board_mask, disc, label_pieces
+from cutcheck.foreground import Labels, board_mask, disc, label_pieces, nonzero
 from cutcheck.photo import Photo
-from cutcheck.split import solidity, split_outline
+from cutcheck.split import may_hold_several, solidity, split_outline
 from cutcheck.surface import LINEAR, Bytes, Floats32, Surface, learn_surface, log_colour
 
 PX_PER_MM = 3.0  # of the working picture: a die of 2 mm is 6 px across
@@ -88,9 +88,10 @@ def find_blobs(
     surface = learn_surface(small, features, inside, start, k)
     board = board_mask(surface, k)
     labels = label_pieces(small, surface, inside, board, (smallest_mm * k) ** 2)
-    traced = [_trace(labels, number, box, small, surface, camera, scale) for number, box in _boxes(labels)]
-    blobs = _screen(traced, _strangers(labels, traced, board, surface, features, k), smallest_mm)
-    blobs = _cut_apart(blobs, photo.pixels, scale, k, smallest_mm, camera)
+    grooves = cv2.morphologyEx(features[..., 0], cv2.MORPH_BLACKHAT, np.ones((5, 5), np.uint8))
+    traced = _trace_all(labels, small, surface, grooves, camera, scale)
+    traced = _screen(traced, _strangers(labels, traced, board, surface, features, k), smallest_mm)
+    blobs = _cut_apart(traced, photo.pixels, scale, k, smallest_mm, camera)
     blobs = [blob for blob in blobs if blob.extent_mm[0] <= largest_mm]
     if not blobs:
         raise CutcheckError("no-pieces")
@@ -135,13 +136,13 @@ def _places(small: Bytes, regions_px: Sequence[Floats], area_px: Floats | None, 
 
 
 def _check_dark(small: Bytes, card: Bytes) -> None:
-    seen = small[card > 0] if card.any() else small[::4, ::4].reshape(-1, 3)
-    if float(np.quantile(LINEAR[seen.max(axis=1)], 0.9)) < DARK_PAPER:
+    seen = small[::3, ::3][card[::3, ::3] > 0] if card.any() else small[::4, ::4]
+    if float(np.quantile(LINEAR[seen[..., 1]], 0.9)) < DARK_PAPER:
         raise CutcheckError("too-dark")
 
 
 def _check_glare(small: Bytes, labels: Labels, board: Bytes) -> None:
-    burnt = small.min(axis=2) >= 253
+    burnt = cv2.inRange(small, (253, 253, 253), (255, 255, 255)) > 0
     for what, where in (("pieces", labels > 0), ("board", board > 0)):
         share = float(burnt[where].mean()) if where.any() else 0.0
         if share > GLARE:
@@ -150,7 +151,7 @@ def _check_glare(small: Bytes, labels: Labels, board: Bytes) -> None:
 
 def _boxes(labels: Labels) -> Iterator[tuple[int, tuple[int, int, int, int]]]:
     """Each label with the box (x0, y0, x1, y1) round it, two pixels wider where there is room."""
-    rows, cols = np.nonzero(labels > 0)
+    rows, cols = nonzero((labels > 0).astype(np.uint8))
     at = labels[rows, cols]
     count = int(labels.max()) + 1
     low, high = np.full((count, 2), 1 << 30), np.full((count, 2), -1)
@@ -165,39 +166,62 @@ def _boxes(labels: Labels) -> Iterator[tuple[int, tuple[int, int, int, int]]]:
 
 @dataclass(frozen=True)
 class _Traced:
-    """A blob and where its label is in the working picture."""
+    """A blob, where its label is in the working picture, and whether it may hold several pieces."""
 
     blob: Blob
     number: int
     box: tuple[int, int, int, int]
+    several: bool
 
 
-def _trace(labels: Labels, number: int, box: tuple[int, int, int, int], small: Bytes, surface: Surface,
-           camera: Camera, scale: float) -> _Traced:
-    x0, y0, x1, y1 = box
-    part = labels[y0:y1, x0:x1]
-    own = (part == number).astype(np.uint8)
+def _trace_all(labels: Labels, small: Bytes, surface: Surface, grooves: Floats32, camera: Camera,
+               scale: float) -> list[_Traced]:
+    """Every label of at least a few pixels as a blob."""
+    high, wide = labels.shape
+    kept, outlines = [], []
+    for number, (x0, y0, x1, y1) in _boxes(labels):
+        part = labels[y0:y1, x0:x1]
+        own = (part == number).astype(np.uint8)
+        outline = _outline(part, own)
+        if outline is None:
+            continue
+        inside = own > 0
+        contrast = float(np.median(surface.contrast[y0:y1, x0:x1][inside]))
+        colour = LINEAR[small[y0:y1, x0:x1][inside]].mean(axis=0)
+        out = x0 == 0 or y0 == 0 or x1 == wide or y1 == high
+        several = may_hold_several(outline, own, grooves[y0:y1, x0:x1])
+        kept.append((number, (x0, y0, x1, y1), contrast, colour, out, several))
+        outlines.append((outline + np.array([x0, y0]) + 0.5) / scale - 0.5)
+    blobs = _measured(outlines, camera)
+    return [
+        _Traced(replace(blob, contrast=contrast, colour=(float(colour[0]), float(colour[1]), float(colour[2])),
+                        flags=frozenset(["cut-off"] if out else [])), number, box, several)
+        for blob, (number, box, contrast, colour, out, several) in zip(blobs, kept, strict=True)
+    ]
+
+
+def _outline(part: Labels, own: Bytes) -> Floats | None:
+    """The outline (N, 2) px of ``own`` (h, w), along the middle of the line of -1 round it in ``part``."""
     level = own * np.uint8(255)
-    level[(part == -1) & (cv2.dilate(own, disc(1)) > 0)] = 128  # the outline runs along the middle of the line
+    level[(part == -1) & (cv2.dilate(own, disc(1)) > 0)] = 128
     level = cv2.copyMakeBorder(level, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
     level = cv2.resize(cv2.GaussianBlur(level, (0, 0), 0.6), None, fx=FINE, fy=FINE, interpolation=cv2.INTER_LINEAR)
-    contours, _ = cv2.findContours((level > 127).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    trace = max(contours, key=len).reshape(-1, 2) if contours else np.zeros((1, 2))
-    outline = ((trace + 0.5) / FINE - 0.5 + np.array([x0 - 1, y0 - 1]) + 0.5) / scale - 0.5
-    high, wide = labels.shape
-    out = x0 == 0 or y0 == 0 or x1 == wide or y1 == high
-    contrast = float(np.median(surface.contrast[y0:y1, x0:x1][own > 0]))
-    colour = LINEAR[small[y0:y1, x0:x1][own > 0]].mean(axis=0)
-    blob = _measured(outline, camera, contrast, colour, frozenset(["cut-off"] if out else []))
-    return _Traced(blob, number, box)
+    level = cv2.compare(level, 127, cv2.CMP_GT)
+    contours, _ = cv2.findContours(level, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    trace = max(contours, key=len).reshape(-1, 2) if contours else np.zeros((0, 2))
+    return (trace + 0.5) / FINE - 1.5 if len(trace) >= 3 * FINE else None
 
 
-def _measured(outline: Floats, camera: Camera, contrast: float, colour: Floats, flags: frozenset[str]) -> Blob:
-    mm = camera.to_height(outline, 0.0).astype(np.float32)
-    sides = sorted(cv2.minAreaRect(mm)[1])
-    blue, green, red = (float(c) for c in colour)
-    return Blob(outline, float(cv2.contourArea(mm)), (float(sides[1]), float(sides[0])), (blue, green, red),
-                contrast, flags)
+def _measured(outlines: list[Floats], camera: Camera) -> list[Blob]:
+    """Blobs of these outlines (px), with their area and extent on the board; the rest is still empty."""
+    if not outlines:
+        return []
+    mm = camera.to_height(np.concatenate(outlines), 0.0).astype(np.float32)
+    done = []
+    for outline, place in zip(outlines, np.split(mm, np.cumsum([len(o) for o in outlines])[:-1]), strict=True):
+        short, long = sorted(cv2.minAreaRect(place)[1])
+        done.append(Blob(outline, float(cv2.contourArea(place)), (float(long), float(short)), (0.0, 0.0, 0.0), 0.0))
+    return done
 
 
 def _strangers(labels: Labels, traced: list[_Traced], board: Bytes, surface: Surface, features: Floats32,
@@ -225,11 +249,11 @@ def _strangers(labels: Labels, traced: list[_Traced], board: Bytes, surface: Sur
 
 
 def _screen(traced: list[_Traced], strangers: tuple[NDArray[np.bool_], NDArray[np.bool_]],
-            smallest_mm: float) -> list[Blob]:
-    """The blobs without grain, crumbs, the board's own edge and large things beside it, judged against the
-    clear ones among them."""
+            smallest_mm: float) -> list[_Traced]:
+    """Those without grain, crumbs, the board's own edge and large things beside it, judged against the clear
+    ones among them."""
     blobs = [one.blob for one in traced]
-    if not blobs:
+    if not traced:
         return []
     rim, end = strangers
     contrast = np.array([blob.contrast for blob in blobs])
@@ -248,25 +272,25 @@ def _screen(traced: list[_Traced], strangers: tuple[NDArray[np.bool_], NDArray[n
     drop |= (contrast < 0.6 * usual) & (area < 0.15 * usual_area)
     drop |= rim & narrow
     drop |= cut_off & (width > 3.0 * usual_width)
-    return [blob for blob, gone in zip(blobs, drop, strict=True) if not gone]
+    return [one for one, gone in zip(traced, drop, strict=True) if not gone]
 
 
-def _cut_apart(blobs: list[Blob], pixels: Bytes, scale: float, k: float, smallest_mm: float,
+def _cut_apart(traced: list[_Traced], pixels: Bytes, scale: float, k: float, smallest_mm: float,
                camera: Camera) -> list[Blob]:
     """The blobs, those that plainly hold several pieces cut, those that probably do flagged."""
     per_mm = k / scale
     done: list[Blob] = []
-    for blob in blobs:
+    for blob, several in ((one.blob, one.several) for one in traced):
         if blob.contrast < FAINT:
             done.append(replace(blob, flags=blob.flags | {"faint"}))
             continue
-        parts = split_outline(blob.outline_px, pixels, per_mm, (smallest_mm * per_mm) ** 2)
-        if len(parts) == 1:
+        parts = split_outline(blob.outline_px, pixels, per_mm, (smallest_mm * per_mm) ** 2) if several else []
+        if len(parts) < 2:
             done.append(blob)
-        else:
-            colour = np.asarray(blob.colour)
-            flags = blob.flags | {"touching"}
-            done += [_measured(part, camera, blob.contrast, colour, flags) for part in parts]
+            continue
+        flags = blob.flags | {"touching"}
+        done += [replace(part, colour=blob.colour, contrast=blob.contrast, flags=flags)
+                 for part in _measured(parts, camera)]
     single = np.median([blob.area_mm2 for blob in done]) if len(done) >= 5 else np.inf
     return [
         replace(blob, flags=blob.flags | {"cluster"})

@@ -21,6 +21,15 @@ def disc(radius: float) -> Bytes:
     return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)), np.uint8)
 
 
+def nonzero(mask: Bytes) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Rows and columns where ``mask`` (H, W) uint8 is not 0; several times faster than numpy's."""
+    found = cv2.findNonZero(mask)
+    if found is None:
+        return np.zeros(0, np.intp), np.zeros(0, np.intp)
+    places = found.reshape(-1, 2)
+    return places[:, 1].astype(np.intp), places[:, 0].astype(np.intp)
+
+
 def label_pieces(small: Bytes, surface: Surface, inside: Bytes, board: Bytes, least_px: float) -> Labels:
     """Labels (H, W) int32 of the regions that are piece (1, 2, ...; 0 none; -1 the line between).
 
@@ -60,10 +69,10 @@ def _best_levels(soft: Floats32, edges: Bytes, least: float, enough: float) -> t
     The lowest such share is taken, so that a shaded side is not left out for the sake of the top's sharper
     edge. Regions whose edges are nowhere stronger than ``enough`` are grain. Gives the regions, their cores, and the typical strength of the edges round them.
     """
-    base = (soft > SURE).astype(np.uint8)
+    base = cv2.threshold(soft, SURE, 1, cv2.THRESH_BINARY)[1].astype(np.uint8)
     count, root, stats, _ = cv2.connectedComponentsWithStats(base, connectivity=4)
-    rows, cols = np.nonzero(root)
-    value, at = soft[rows, cols], root[rows, cols]
+    rows, cols = nonzero(base)
+    value, at, strength = soft[rows, cols], root[rows, cols], edges[rows, cols]
     peak = _top(at, value, count)
     peak[stats[:, 4] < least] = 0.0
     level = np.where(peak > 0, np.maximum(SURE, np.multiply.outer(SHARES, peak)), np.inf)
@@ -72,9 +81,9 @@ def _best_levels(soft: Floats32, edges: Bytes, least: float, enough: float) -> t
     for i in range(len(SHARES)):
         keep = value > level[i][at]
         mask[rows, cols] = keep
-        y, x = np.nonzero(mask & (1 - cv2.erode(mask, disc(1))))
-        n = np.bincount(root[y, x], minlength=count)
-        mean = np.bincount(root[y, x], edges[y, x], minlength=count) / np.maximum(n, 1)
+        rim = keep & (cv2.erode(mask, disc(1))[rows, cols] == 0)
+        n = np.bincount(at[rim], minlength=count)
+        mean = np.bincount(at[rim], strength[rim], minlength=count) / np.maximum(n, 1)
         along[i] = np.where(np.bincount(at[keep], minlength=count) >= least, mean, 0.0)
     best = along.max(axis=0)
     level[:, best < enough] = np.inf
@@ -108,7 +117,7 @@ def _other_colours(soft: Floats32, light: Floats32, edges: Bytes, rough: Bytes, 
     left = ((soft > SURE) & (~dark | (soft > 2.0 * SURE)) & (cv2.dilate(rough, disc(1)) == 0)).astype(np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(left, connectivity=4)
     rim = left & (1 - cv2.erode(left, disc(1))) & (1 - cv2.dilate(rough, disc(3)))
-    rows, cols = np.nonzero(rim)
+    rows, cols = nonzero(rim)
     at = labels[rows, cols]
     n = np.bincount(at, minlength=count)
     mean = np.bincount(at, edges[rows, cols], minlength=count) / np.maximum(n, 1)
@@ -127,7 +136,7 @@ def _dark_ones(surface: Surface, edges: Bytes, where: Bytes, rough: Bytes, enoug
     dark = cv2.compare(light, -max(0.15, 3.0 * surface.noise), cv2.CMP_LT) & where
     count, labels, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=4)
     rim = dark & (1 - cv2.erode(dark, disc(1)))
-    rows, cols = np.nonzero(rim)
+    rows, cols = nonzero(rim)
     at = labels[rows, cols]
     n = np.maximum(np.bincount(at, minlength=count), 1)
     mean = np.bincount(at, edges[rows, cols], minlength=count) / n

@@ -11,6 +11,7 @@ from cutcheck.surface import Bytes, Floats32, log_colour
 Floats = NDArray[np.float64]
 
 NECK = 0.6  # a cut is at most this share of the narrower part's thickness
+FULL = 0.95  # of its hull: an outline that fills so much has no neck
 SLANT = np.array([0, 2, -2, 4, -4])
 DARKER = 0.15  # a gap is at least so much darker than both sides, log units
 DEEP = 0.10  # a notch at least this share of the outline's width
@@ -30,7 +31,9 @@ def split_outline(outline: Floats, pixels: Bytes, px_per_mm: float, least_px: fl
 
 
 def _split(outline: Floats, colour: Floats32, px_per_mm: float, least_px: float, depth: int) -> list[Floats]:
-    cut = (_neck(outline) or _gap(outline, colour, px_per_mm)) if depth > 0 and len(outline) >= 12 else None
+    cut = None
+    if depth > 0 and len(outline) >= 12:
+        cut = (_neck(outline) if solidity(outline) < FULL else None) or _gap(outline, colour, px_per_mm)
     if cut is None:
         return [outline]
     i, j = sorted(cut)
@@ -38,6 +41,17 @@ def _split(outline: Floats, colour: Floats32, px_per_mm: float, least_px: float,
     if min(cv2.contourArea(part.astype(np.float32)) for part in parts) < least_px:
         return [outline]
     return [piece for part in parts for piece in _split(part, colour, px_per_mm, least_px, depth - 1)]
+
+
+def may_hold_several(outline: Floats, own: Bytes, grooves: Floats32) -> bool:
+    """Whether a look with `split_outline` is worth while: a notch in the outline, or a dark line inside.
+
+    ``own`` (h, w) uint8 is 1 inside, ``grooves`` (h, w) float32 how much darker than both sides each place is.
+    """
+    if solidity(outline) < FULL:
+        return True
+    within = cv2.erode(own, np.ones((7, 7), np.uint8), borderType=cv2.BORDER_CONSTANT, borderValue=0) > 0
+    return int(np.count_nonzero(grooves[within] > 0.5 * DARKER)) >= 0.3 * np.sqrt(np.count_nonzero(own))
 
 
 def solidity(outline: Floats) -> float:

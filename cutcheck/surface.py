@@ -188,8 +188,8 @@ def _smooth(x: Floats32, mask: NDArray[np.bool_], sigma: float) -> tuple[Floats3
 def robust_spread(values: NDArray[np.float32]) -> tuple[Matrix, Matrix]:
     """Middle (3,) and covariance (3, 3) of the bulk of ``values`` (N, 3): strangers are left out by turns."""
     values = np.asarray(values, float).reshape(-1, 3)
-    if len(values) > 3000:
-        values = values[:: len(values) // 3000 + 1]
+    if len(values) > 2000:
+        values = values[:: len(values) // 2000 + 1]
     if len(values) < 8:
         return np.zeros(3), FLOOR.copy()
     middle = np.median(values, axis=0)
