@@ -1,0 +1,239 @@
+"""The page in a real browser (Chromium), at phone and desk size: as a cook presses it."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+from PIL import Image
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+from pypdfium2 import PdfDocument
+
+from cutcheck.serialise import from_json
+
+ROOT = Path(__file__).parents[1]
+CHROMIUM = "/usr/bin/chromium"
+PHONE, DESK = (390, 844), (1280, 800)
+SLOW_MS = 60_000  # a busy machine
+
+
+class Visit(NamedTuple):
+    """A page in the browser, what it asked of the network and what the browser complained of."""
+
+    page: Page
+    requests: list[str]
+    complaints: list[str]
+
+
+@pytest.fixture(scope="module")
+def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The page, served from this computer for this module."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    folder = tmp_path_factory.mktemp("server")
+    log = (folder / "log.txt").open("w")
+    server = subprocess.Popen(
+        [sys.executable, "-m", "streamlit", "run", "app.py", "--server.port", str(port)],
+        cwd=ROOT,
+        env={**os.environ, "CUTCHECK_SETTINGS": str(folder / "settings.toml")},
+        stdout=log,
+        stderr=subprocess.STDOUT,
+    )
+    url = f"http://localhost:{port}"
+    try:
+        for _ in range(300):
+            assert server.poll() is None, (folder / "log.txt").read_text()
+            try:
+                urllib.request.urlopen(f"{url}/_stcore/health", timeout=2).read()
+                break
+            except OSError:
+                time.sleep(0.2)
+        yield url
+    finally:
+        server.terminate()
+        server.wait(20)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Chromium, without a window."""
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield chromium
+        chromium.close()
+
+
+@pytest.fixture(params=[PHONE, DESK], ids=["phone", "desk"])
+def visit(request: pytest.FixtureRequest, browser: Browser, address: str) -> Iterator[Visit]:
+    """The page opened afresh, at phone and at desk size."""
+    width, height = request.param
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, has_touch=request.param is PHONE, accept_downloads=True
+    )
+    context.set_default_timeout(SLOW_MS)
+    page = context.new_page()
+    requests: list[str] = []
+    complaints: list[str] = []
+    page.on("request", lambda asked: requests.append(asked.url))
+    page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.goto(address)
+    expect(page.get_by_role("heading", name="Check a tray")).to_be_visible(timeout=SLOW_MS)
+    yield Visit(page, requests, complaints)
+    context.close()
+
+
+def give(page: Page, path: Path) -> None:
+    """Give a photo to the page, as the phone's camera does."""
+    page.locator("input[type=file]").first.set_input_files(path)
+
+
+def choose_cut(page: Page, name: str) -> None:
+    """Choose a cut by typing its name."""
+    page.get_by_role("combobox", name="Which cut").click()
+    page.keyboard.type(name)
+    page.keyboard.press("Enter")
+
+
+def check_tray(page: Page, path: Path) -> None:
+    """Measure and mark a tray of medium dice."""
+    give(page, path)
+    expect(page.get_by_text("12 pieces").first).to_be_visible(timeout=SLOW_MS)
+    choose_cut(page, "Medium dice")
+    expect(page.locator(".cc-figure")).to_be_visible(timeout=SLOW_MS)
+
+
+def test_from_photo_to_mark_to_piece(visit: Visit, tray_photo: Path) -> None:
+    """Upload, choose the cut, read the mark, press a piece: its sides appear; nothing leaves the computer."""
+    page, requests, complaints = visit
+    check_tray(page, tray_photo)
+    assert 0 <= int(page.locator(".cc-figure").inner_text().split("\n")[0].split("of")[0]) <= 100
+    page.locator("g.piece[data-n='4'] .hit").click(force=True)
+    panel = page.locator(".cc-panel", has_text="Piece 4:")
+    expect(panel).to_contain_text("give or take", timeout=SLOW_MS)
+    expect(page.locator("g.piece[data-n='4']")).to_have_attribute("aria-pressed", "true")
+    page.get_by_role("button", name="Next piece").click()
+    expect(page.locator(".cc-panel", has_text="Piece 5:")).to_be_visible(timeout=SLOW_MS)
+    outside = [url for url in requests if not url.startswith(("http://localhost:", "data:", "blob:"))]
+    assert outside == []
+    assert complaints == []
+
+
+def test_the_picture_zooms_and_takes_keys(visit: Visit, tray_photo: Path) -> None:
+    """Zoom buttons narrow what is seen and give it back; arrow keys step from piece to piece."""
+    page = visit.page
+    check_tray(page, tray_photo)
+    scene = page.locator("svg.scene")
+    whole = scene.get_attribute("viewBox")
+    page.get_by_role("button", name="Zoom in").click()
+    assert float(str(scene.get_attribute("viewBox")).split()[2]) < float(str(whole).split()[2]) / 1.5
+    page.get_by_role("button", name="Whole picture").click()
+    assert scene.get_attribute("viewBox") == whole
+    page.locator("g.piece[tabindex='0']").focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    expect(page.locator("g.piece.chosen")).to_have_attribute("data-n", "2")
+
+
+def test_a_piece_chosen_by_number_shows_in_the_picture(visit: Visit, tray_photo: Path) -> None:
+    """The list of numbers and the picture always show the same piece."""
+    page = visit.page
+    check_tray(page, tray_photo)
+    page.get_by_role("combobox", name="Piece").click()
+    page.keyboard.type("7")
+    page.keyboard.press("Enter")
+    expect(page.locator("g.piece.chosen")).to_have_attribute("data-n", "7", timeout=SLOW_MS)
+    expect(page.locator(".cc-panel", has_text="Piece 7:")).to_be_visible()
+
+
+def test_what_is_downloaded_can_be_read(visit: Visit, tray_photo: Path) -> None:
+    """The picture, the table and the data are files that other programs open, with all twelve pieces."""
+    page = visit.page
+    check_tray(page, tray_photo)
+
+    def download(button: str) -> bytes:
+        with page.expect_download(timeout=SLOW_MS) as caught:
+            page.get_by_role("button", name=button).click()
+        return Path(caught.value.path()).read_bytes()
+
+    with Image.open(io.BytesIO(download("Marked picture"))) as picture:
+        assert picture.format == "JPEG"
+        assert picture.width == 1600
+    rows = list(csv.DictReader(io.StringIO(download("Figures (CSV)").decode("utf-8-sig"))))
+    assert len(rows) == 12
+    assert float(rows[0]["length mm"]) > 5
+    result = from_json(download("Everything (JSON)").decode())
+    assert len(result.pieces) == 12
+    assert result.score is not None
+
+
+def test_a_bad_photo_leaves_the_tray_before_it(visit: Visit, tray_photo: Path, tmp_path: Path) -> None:
+    """A file that is no photo is told in plain words, and the tray that was shown stays."""
+    page = visit.page
+    check_tray(page, tray_photo)
+    bad = tmp_path / "letter.jpg"
+    bad.write_text("Dear cook")
+    page.get_by_text("Check another photo").click()
+    give(page, bad)
+    fault = page.locator(".cc-fault")
+    expect(fault).to_contain_text("is not a photo", timeout=SLOW_MS)
+    expect(page.locator(".cc-figure")).to_be_visible()
+    expect(page.get_by_text("Traceback")).to_have_count(0)
+
+
+def test_the_sample_is_two_presses_away(visit: Visit) -> None:
+    """From opening to a marked tray: one press on the sample."""
+    page = visit.page
+    page.get_by_role("button", name="Try it with a sample photo").click()
+    expect(page.locator(".cc-figure")).to_be_visible(timeout=SLOW_MS)
+    expect(page.locator("g.piece").first).to_be_attached()
+
+
+def test_a_cut_is_looked_up_by_pressing_its_drawing(visit: Visit) -> None:
+    """A press on a drawing shows that cut with its sizes and its sources."""
+    page = visit.page
+    page.get_by_role("link", name="Look up a cut").click()
+    page.get_by_role("button", name="Julienne").first.click()
+    expect(page.get_by_role("heading", name="Julienne")).to_be_visible(timeout=SLOW_MS)
+    page.get_by_text("What the sources say").click()
+    expect(page.get_by_text("class C").first).to_be_visible()
+
+
+def test_the_card_is_downloaded_as_pdf(visit: Visit) -> None:
+    """The sheet is a PDF of A4 size (ISO 216: 210 x 297 mm)."""
+    page = visit.page
+    page.get_by_role("link", name="Print the card").click()
+    with page.expect_download(timeout=SLOW_MS) as caught:
+        page.get_by_role("button", name="Download the sheet").click()
+    sheet = PdfDocument(Path(caught.value.path()).read_bytes())[0]
+    width, height = (points / 72 * 25.4 for points in sheet.get_size())
+    assert (round(width), round(height)) == (210, 297)
+
+
+@pytest.mark.parametrize("place", ["Check a tray", "Look up a cut", "Print the card"])
+def test_nothing_is_too_wide_or_too_small_to_press(visit: Visit, place: str) -> None:
+    """No place scrolls sideways, and every button is at least 44 px high (WCAG 2.2, 2.5.5)."""
+    page = visit.page
+    page.get_by_role("link", name=place).click()
+    expect(page.get_by_role("heading", name=place)).to_be_visible(timeout=SLOW_MS)
+    page.wait_for_timeout(1500)
+    wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+    assert wide <= 0
+    small = page.evaluate(
+        """() => [...document.querySelectorAll('[data-testid=stMain] button')]
+        .map((b) => [b.innerText || b.ariaLabel, b.getBoundingClientRect().height])
+        .filter(([name, height]) => name && height > 0 && height < 43.5)"""
+    )
+    assert json.dumps(small) == "[]"
