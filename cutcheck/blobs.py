@@ -21,7 +21,7 @@ from cutcheck.photo import Photo
 from cutcheck.split import may_hold_several, solidity, split_outline
 from cutcheck.surface import LINEAR, Bytes, Floats32, Surface, learn_surface, log_colour
 
-PX_PER_MM = 3.0  # of the working picture: a die of 2 mm is 6 px across
+PX_PER_MM = 2.5  # of the working picture: a die of 2 mm is 5 px across
 FAINT = 10.0  # standard deviations of the surface's texture
 DARK_PAPER = 0.03  # linear level of white paper under which a photo is too dark: five stops under (house rule)
 GLARE = 0.5  # share of the pieces, or of the board, that may be burnt out (house rule)

@@ -70,7 +70,7 @@ def _best_levels(soft: Floats32, edges: Bytes, least: float, enough: float) -> t
     edge. Regions whose edges are nowhere stronger than ``enough`` are grain. Gives the regions, their cores, and the typical strength of the edges round them.
     """
     base = cv2.threshold(soft, SURE, 1, cv2.THRESH_BINARY)[1].astype(np.uint8)
-    count, root, stats, _ = cv2.connectedComponentsWithStats(base, connectivity=4)
+    count, root, stats, _ = cv2.connectedComponentsWithStats(base, connectivity=8)
     rows, cols = nonzero(base)
     value, at, strength = soft[rows, cols], root[rows, cols], edges[rows, cols]
     peak = _top(at, value, count)
@@ -115,7 +115,7 @@ def _other_colours(soft: Floats32, light: Floats32, edges: Bytes, rough: Bytes, 
     """
     dark = light < -0.3
     left = ((soft > SURE) & (~dark | (soft > 2.0 * SURE)) & (cv2.dilate(rough, disc(1)) == 0)).astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(left, connectivity=4)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(left, connectivity=8)
     rim = left & (1 - cv2.erode(left, disc(1))) & (1 - cv2.dilate(rough, disc(3)))
     rows, cols = nonzero(rim)
     at = labels[rows, cols]
@@ -134,7 +134,7 @@ def _dark_ones(surface: Surface, edges: Bytes, where: Bytes, rough: Bytes, enoug
         return np.zeros_like(rough)
     light = cv2.blur(surface.light, (3, 3))
     dark = cv2.compare(light, -max(0.15, 3.0 * surface.noise), cv2.CMP_LT) & where
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=4)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=8)
     rim = dark & (1 - cv2.erode(dark, disc(1)))
     rows, cols = nonzero(rim)
     at = labels[rows, cols]

@@ -62,7 +62,7 @@ def learn_surface(bgr: Bytes, features: Floats32, inside: Bytes, start: Bytes, p
 
     ``bgr`` (H, W, 3) uint8 and its ``features`` from `log_colour`.
     """
-    step = max(1, round(3.0 * px_per_mm))
+    step = max(1, round(4.0 * px_per_mm))
     pick = (slice(step // 2, None, step), slice(step // 2, None, step))
     x = np.ascontiguousarray(features[pick])
     free = inside[pick] > 0
