@@ -46,8 +46,11 @@ def flag(code: str) -> str:
 
 
 def cut_title(name: str) -> str:
-    """A cut's name as a heading: ``"small-dice"`` is ``"Small dice"``."""
-    return name.replace("-", " ").capitalize()
+    """A cut's name as a heading: ``"small-dice"`` is ``"Small dice"``, ``"macedoine"`` is ``"Macédoine"``."""
+    from cutcheck.cuts import entries  # here: it reads every cut's file
+
+    entry = entries().get(name)
+    return entry.english if entry else name.replace("-", " ").capitalize()
 
 
 def percent(share: float | None) -> str:

@@ -13,12 +13,13 @@ from cutcheck.units import MM_PER, Unit
 
 SHAPES = {"in": "circle", "out": "square", "unsure": "diamond", "offcut": "cross", "none": "circle"}
 COLOURS = {"in": "#0072b2", "out": "#d55e00", "unsure": "#d8b800", "offcut": "#808080", "none": "#808080"}
-BAND, MEAN = "#2f8f6b", "#606a66"
+BAND = "#2f8f6b"
+INK = {"light": "#3c4a44", "dark": "#d5d8d0"}  # of axis and mean line, on the page's two backgrounds
 ROW_PX, DOT_PX, FEWEST_ROWS = 14, 12, 4
 
 
 def spread_chart(
-    pieces: Sequence[Piece], side: SideName, score: SideScore | None, unit: Unit
+    pieces: Sequence[Piece], side: SideName, score: SideScore | None, unit: Unit, ink: str = INK["light"]
 ) -> alt.LayerChart | alt.FacetChart | None:
     """The chart of one side, None where no piece shows it; dots that would hide each other are stacked."""
     rows = spread_rows(pieces, side, unit)
@@ -29,7 +30,7 @@ def spread_chart(
     low, high = min(values + (band or [])), max(values + (band or []))
     room = 0.06 * (high - low) or 0.5
     scale = alt.Scale(domain=[low - room, high + room], nice=False, zero=False)
-    axis = alt.Axis(title=None, tickCount=6, labelFontSize=14, gridOpacity=0.5)
+    axis = alt.Axis(title=None, tickCount=6, labelFontSize=14, labelColor=ink, gridOpacity=0.5)
     x = alt.X("value:Q", scale=scale, axis=axis)
     layers: list[Any] = []
     if band is not None:
@@ -41,7 +42,7 @@ def spread_chart(
     mean = sum(values) / len(values)
     layers.append(
         _chart([{"value": mean}])
-        .mark_rule(color=MEAN, strokeWidth=2, strokeDash=[5, 3])
+        .mark_rule(color=ink, strokeWidth=2, strokeDash=[5, 3])
         .encode(x=x, tooltip=[alt.Tooltip("value:Q", title="mean", format=".2f")])
     )
     codes = list(SHAPES)

@@ -12,7 +12,7 @@ from cutcheck import pipeline, words
 from cutcheck.errors import CutcheckError
 from cutcheck.page import keys, panels
 from cutcheck.page.downloads import offer
-from cutcheck.page.spread import spread_chart
+from cutcheck.page.spread import INK, spread_chart
 from cutcheck.page.viewer import preview, view
 from cutcheck.pipeline import Measured
 from cutcheck.records import Result, SideName
@@ -24,7 +24,7 @@ from cutcheck.units import Unit
 LOG = logging.getLogger(__name__)
 PHOTO_TYPES = ["jpg", "jpeg", "png", "webp", "tif", "tiff", "heic", "heif"]
 SAMPLE = "sample-tray.jpg"
-SAMPLE_CUT = "small-dice"
+SAMPLE_CUT = "macedoine"
 LEAD = (
     "<p class='cc-lead'>Lay the pieces beside the printed card, take a photo from above at a slight slant, "
     "and see how close the cut is.</p>"
@@ -196,8 +196,9 @@ def _spreads(result: Result, unit: Unit) -> None:
     st.html(panels.small_print([f"Each dot is a piece, in {unit}. {band} dashed line is the mean."]))
     scored = {side.side: side for side in result.score.sides} if result.score else {}
     shown: tuple[SideName, ...] = tuple(scored) or SIDES
+    ink = INK["dark" if st.context.theme.type == "dark" else "light"]
     for side in shown:
-        chart = spread_chart(result.pieces, side, scored.get(side), unit)
+        chart = spread_chart(result.pieces, side, scored.get(side), unit, ink)
         if chart is not None:
             st.html(panels.spread_title(side, scored.get(side), unit))
             st.altair_chart(chart, width="stretch", key=f"spread-{side}")
