@@ -27,8 +27,10 @@ FEWEST = 5
 # Told as a size fault: this share of the tolerance, or a whole mm where it is twice the spread; and four
 # standard errors, so that it is the cook and not chance or the camera.
 SIZE_SHARE, SIZE_MM, SURE = 0.5, 1.0, 4.0
-# Twice the log likelihood that an odd side must gain, and how far off it must be, in spreads and tolerances.
-ODD_GAIN, ODD_SPREADS, ODD_SHARE = 4.5, 1.4, 0.4
+# Twice the log likelihood that an odd side must gain; how far off it must be, in spreads, and at least
+# this share of the tolerance or so many mm. Five even trays in 100 reach it by chance (30 dice, spread half
+# a mm).
+ODD_GAIN, ODD_SPREADS, ODD_SHARE, ODD_MM = 5.0, 1.4, 0.6, 0.6
 # Told as unsteady: a spread beyond this share of the tolerance, chance aside. At 0.6 one side in ten is out.
 SPREAD_SHARE = 0.6
 # What a figure of the pieces' shape usually comes from, by the figure's name.
@@ -116,7 +118,8 @@ def _odd(tray: Tray, targets: Sequence[Target], columns: Sequence[int]) -> OddSi
     fit = odd_side(sides, heights[0] if heights else None)
     if fit is None or fit.gain < ODD_GAIN:
         return None
-    if abs(fit.off_mm) < max(ODD_SPREADS * fit.sd_mm, ODD_SHARE * targets[0].plus_minus_mm):
+    enough = min(ODD_SHARE * targets[0].plus_minus_mm, ODD_MM)
+    if abs(fit.off_mm) < max(ODD_SPREADS * fit.sd_mm, enough):
         return None
     if len(columns) == 2:
         # Of two, either may be called the odd one: it is the one that is further from its size.

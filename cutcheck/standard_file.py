@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from importlib.resources import files
 
 from cutcheck.cuts import Figure, entries
@@ -34,7 +33,7 @@ def new_standard(name: str, base: str = "metric") -> str:
     if base not in SHIPPED:
         raise CutcheckError("unknown-standard", standard=base, known=", ".join(SHIPPED))
     text = files("reference_dims").joinpath(f"{base}.toml").read_text("utf-8")
-    safe = re.sub(r'["\\\x00-\x1f]', "", name).strip() or "own"
+    safe = "".join(c for c in name if c.isprintable() and c not in '"\\').strip() or "own"
     head = _HEAD.format(base=base, unit="inches" if base == "inch" else "mm", name=safe)
     rows = "\n".join(f"#   {cut}: {f.printed} ({f.source.title})" for cut, f in published_tolerances())
     body = text[text.index("unit = ") :].replace("[tolerance]", _OFFERED.format(rows=rows), 1)

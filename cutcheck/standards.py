@@ -356,13 +356,14 @@ def _tolerance(field: Field) -> Tolerance:
 
 
 def _size(field: Field, key: str, unit: str, tolerance: Tolerance, entry: Entry) -> Size:
-    data = field.data if isinstance(field.data, dict) else {"size": field.data}
-    field = replace(field, data=data)
+    bare = not isinstance(field.data, dict)
+    data = {"size": field.data} if bare else field.data
+    whole, field = field, replace(field, data=data)
     field.only("size", "unit", "from", "plus_minus")
     unit = field.choice("unit", ("mm", "cm", "in"), unit)
     if "size" not in data:
         fail(field, "'size' is missing", 'Write { size = 6.3 }, { size = "1/4" } or { size = [5, 10] }.')
-    printed = read_printed(field.at("size"), key, unit)
+    printed = read_printed(whole if bare else field.at("size"), key, unit)
     figure = field.text("from", "") or None
     if figure is not None and figure not in {f.name for f in entry.figures}:
         have = ", ".join(f.name for f in entry.figures)

@@ -1,7 +1,7 @@
 """Which cut do these pieces look most like? By likelihood, from what was measured and nothing else.
 
 A tray is summed up by the medians of its sides. For each cut of the standard the likelihood of these medians
-follows from its sizes: even over a range, and normal beyond it, with two thirds of the tolerance as spread.
+follows from its sizes: even over a range, and normal beyond it, most of it within the tolerance.
 Sides that no size holds (a round's diameter, a ribbon's length) may be anything in a wide range; what is
 meant to be square must be so, roughly. How often a cut is met is taken from how many sources have it.
 'None of these' stands for any size at all, and wins where nothing fits.
@@ -20,9 +20,9 @@ from cutcheck.standards import Cut, Target, cuts
 
 # Anything from 0.5 to 250 mm, each size as likely as its double: the density over the logarithm of a side.
 ANYTHING = 1.0 / math.log(250.0 / 0.5)
-NONE_OF_THESE = 0.3
+NONE_OF_THESE = 0.5
 # Share of pieces whose shape was taken for one that the cut does not have.
-ODD_SHAPE = 0.03
+ODD_SHAPE = 0.01
 # How far (as a ratio) two sides are apart where they are meant to be equal, and where they just happen to be.
 EQUAL, ALIKE = 0.12, 0.35
 
@@ -107,7 +107,7 @@ class Medians:
         if cut.entry.family == "turned":  # as thick as wide
             return _half_normal(abs(math.log(ratio)), ALIKE) / 2.0
         if cut.entry.family in ("slice", "ribbon"):  # flat
-            return 2.0 * ANYTHING if ratio < 0.6 else 0.02
+            return 2.0 * ANYTHING if ratio < 0.6 else 0.001
         return ANYTHING
 
     def _shape(self, cut: Cut) -> float:
@@ -120,7 +120,7 @@ class Medians:
 def _density(mm: float, target: Target) -> float:
     """The density of a median at ``mm``, over the logarithm: even over the size, normal beyond its ends."""
     low, high = target.size_mm
-    sigma = target.plus_minus_mm / 1.5
+    sigma = target.plus_minus_mm / 1.8
     if high - low < 1e-6 * high:
         per_mm = math.exp(-0.5 * ((mm - low) / sigma) ** 2) / (sigma * math.sqrt(2.0 * math.pi))
     else:

@@ -257,9 +257,8 @@ def test_weights_can_be_changed_and_absent_parts_leave_theirs() -> None:
 
 def test_a_borrowed_standard_is_told() -> None:
     """Where the default standard lacks the cut, the notes say whose sizes were used."""
-    assert any(
-        "inch standard's sizes are used" in n for n in judge([piece(1, (6, 6, 6))], find_cut("small-dice")).notes
-    )
+    borrowed = judge([piece(1, (6, 6, 6))], find_cut("small-dice"))
+    assert any("the inch standard's sizes are used" in note for note in borrowed.notes)
     assert not judge([piece(1, (6, 6, 6))], DICE).notes
 
 
