@@ -15,8 +15,9 @@ from cutcheck.piece import edges_and_height, make_piece
 from cutcheck.records import Piece
 from cutcheck.seams import rows_of_pieces
 from cutcheck.silhouette import affine_at
-from cutcheck.solids import HEIGHT, LENGTH, WIDTH, Box, box_corners, box_points
+from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, Box, box_corners, box_points
 
+MISS_PX, MISS_SHARE = 2.0, 0.04  # how far a box may miss its outline, px and in parts of its breadth
 KEEP = 4  # heights that go on to the fit
 
 Made = list[tuple[int, Piece]]
@@ -27,12 +28,12 @@ def measure_boxes(
 ) -> Made:
     """The outlines ``index`` measured as boxes: pieces, each with the outline it came from.
 
-    An outline of kind "irregular" gives pieces only where it turns out to be a row of boxes.
+    An outline that no box explains gives none, unless it turns out to be a row of boxes.
     """
     fit = fit_boxes(pixels, camera, shaped, index)
     rows = rows_of_pieces(pixels, camera, fit.rows)
     single = np.array([len(row) == 1 for row in rows])
-    plain = single & (shaped.kind[index] == "box")
+    plain = single & _explained(camera, fit.rows, shaped, index)
     made = _pieces(
         camera, fit.take(np.nonzero(plain)[0]), index[plain], shaped.outlines[index[plain]], scale_u
     )
@@ -44,6 +45,20 @@ def measure_boxes(
         hulls = [_hull(corners) for corners in camera.project(box_corners(parted.rows))]
         made += _pieces(camera, parted, index[source], hulls, scale_u, touching=True)
     return made
+
+
+def _explained(camera: Camera, boxes: Floats, shaped: Outlined, index: NDArray[np.int_]) -> NDArray[np.bool_]:
+    """Whether the boxes (N, 9) meet their outlines nearly all round."""
+    straight = boxes.copy()
+    straight[:, BOW] = 0.0
+    reach, n = shaped.reach[index], shaped.directions
+    miss = np.abs((camera.project(box_corners(straight)) @ n.T).max(axis=1) - reach)
+    breadth_px = (reach + np.roll(reach, reach.shape[1] // 2, axis=1)).min(axis=1)
+    most = np.percentile(miss, 80, axis=1)
+    # What looked rough at first has to meet its outline the better.
+    ease = np.where(shaped.kind[index] == "box", 1.25, 1.0)
+    slender = np.isfinite(shaped.bow[index])
+    return np.asarray(slender | (most < ease * (MISS_PX + MISS_SHARE * breadth_px)))
 
 
 def fit_boxes(

@@ -13,6 +13,10 @@ from cutcheck.silhouette import affine_at, boxes_at, first_boxes, first_discs, s
 
 TURN_STEPS = np.radians([1.0, 0.5, 0.25])
 AXIS_TURNS = np.radians(np.linspace(-4.0, 4.0, 17))
+ROUGH_PX, ROUGH_SHARE = (
+    0.6,
+    0.012,
+)  # misfit of an outline, px and in parts of its breadth, that a true solid has
 SLENDER = 3.0  # length over width from which a bent outline is a bent stick, not a rough chunk
 
 
@@ -72,7 +76,7 @@ def classify(camera: Camera, outlines: Floats, seams: Floats | None = None) -> O
     kind = np.full(len(outlines), "box", dtype="<U9")
     for i in range(len(outlines)):
         solid = solidity(straight[i])
-        rough_px = max(1.2, 0.035 * breadth[i] * size[i])
+        rough_px = ROUGH_PX + ROUGH_SHARE * breadth[i] * size[i]
         if slender[i]:
             # What a single gentle bend does not straighten is a ribbon.
             if solid < 0.9 or abs(bow[i]) > 0.15 * strips[i][0]:

@@ -13,10 +13,11 @@ from cutcheck.boxes import Made, measure_boxes
 from cutcheck.camera import Camera
 from cutcheck.classify import classify
 from cutcheck.discs import measure_discs
-from cutcheck.loose import measure_rough, measure_strips
 from cutcheck.outlines import resample, sharpen
 from cutcheck.records import Piece
+from cutcheck.rough import measure_rough
 from cutcheck.seams import contacts
+from cutcheck.strips import measure_strips
 
 
 def measure(

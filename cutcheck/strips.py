@@ -9,7 +9,7 @@ from cutcheck.boxes import Made
 from cutcheck.budget import CAUSES, ROUGHNESS_MM, camera_part
 from cutcheck.camera import Camera, Floats
 from cutcheck.classify import Outlined
-from cutcheck.outlines import feret, strip_middle, strip_sides
+from cutcheck.outlines import strip_middle, strip_sides
 from cutcheck.piece import make_piece
 from cutcheck.records import Piece, Shape
 
@@ -23,22 +23,6 @@ def measure_strips(
         long, short = strip_sides(shaped.flat[i])
         pieces.append(
             (int(i), _flat_piece("ribbon", long, short, 0.3 * short, camera, shaped.outlines[i], scale_u))
-        )
-    return pieces
-
-
-def measure_rough(
-    pixels: NDArray[np.uint8], camera: Camera, shaped: Outlined, index: NDArray[np.int_], scale_u: float
-) -> Made:
-    """The outlines ``index`` measured by their Feret extents: pieces, each with its outline."""
-    pieces = []
-    for i in index:
-        _, short, _ = feret(shaped.flat[i])
-        # The rim that is seen lies somewhere up the sides.
-        level = 0.4 * short
-        long, short, _ = feret(camera.to_height(shaped.outlines[i], level))
-        pieces.append(
-            (int(i), _flat_piece("irregular", long, short, level, camera, shaped.outlines[i], scale_u))
         )
     return pieces
 
