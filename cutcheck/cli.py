@@ -14,6 +14,7 @@ from collections.abc import Sequence
 import click
 
 import cutcheck
+from cutcheck.commands.accuracy import accuracy
 from cutcheck.commands.card import card
 from cutcheck.commands.check import check
 from cutcheck.commands.cuts import cuts
@@ -35,7 +36,7 @@ def group() -> None:
     """Measure cut vegetables from a photo, and mark them against a standard."""
 
 
-for command in (check, cuts, card, standard, plan, gestures, station, safety, produce, settings):
+for command in (check, cuts, card, standard, plan, gestures, station, safety, produce, accuracy, settings):
     group.add_command(command)
 
 
