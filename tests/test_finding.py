@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cutcheck.errors import CutcheckError
@@ -80,6 +80,7 @@ def test_every_die_and_stick_is_found_by_its_own_size(name: str) -> None:
         assert name in [f.cut.name for f in like(text) if f.fits]
 
 
+@settings(deadline=None)
 @given(st.text(max_size=20))
 def test_any_text_is_a_size_or_a_told_error(text: str) -> None:
     """No text makes reading a size fall over."""

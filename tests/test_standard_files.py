@@ -6,7 +6,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cutcheck.cuts import entries, read_entry, sources
@@ -114,6 +114,7 @@ def test_a_broken_file_is_told_with_line_and_field(
     assert caught.value.remedy
 
 
+@settings(deadline=None)
 @given(st.integers(0, len(OWN) - 1), st.integers(0, 40), st.text(max_size=3))
 def test_any_damage_to_a_file_is_told_or_read(start: int, length: int, put: str) -> None:
     """Cutting out or overwriting any part never ends in a traceback."""
@@ -145,6 +146,7 @@ def test_a_new_standard_offers_the_published_tolerances_beside_the_house_rule() 
     assert all(f.source.grade == "A" for _, f in published_tolerances())
 
 
+@settings(deadline=None)
 @given(st.text(max_size=40))
 def test_a_new_standard_may_have_any_name(name: str) -> None:
     """Quotes and control characters in a name don't break the file."""

@@ -6,7 +6,7 @@ import csv
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cutcheck.cuts import CLASSES, FAMILIES, SIZE_SIDES, STANDINGS, entries, plain_name, sources
@@ -198,6 +198,7 @@ def test_no_two_cuts_share_a_name() -> None:
     assert {name: cuts for name, cuts in owners.items() if len(cuts) > 1} == {}
 
 
+@settings(deadline=None)
 @given(st.text(max_size=30))
 def test_any_text_finds_a_cut_or_says_that_there_is_none(text: str) -> None:
     """No name makes the look-up fall over."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cutcheck.units import read_shown, read_size, show, show_fraction, show_length, show_range, to_mm
@@ -31,6 +31,7 @@ def test_what_is_no_size_is_refused(bad: object) -> None:
         read_size(bad)  # type: ignore[arg-type]
 
 
+@settings(deadline=None)
 @given(st.integers(0, 40), st.sampled_from([2, 3, 4, 8, 16]), st.integers(0, 15))
 def test_a_fraction_is_read_back_as_it_was_shown(whole: int, bottom: int, top: int) -> None:
     """What ``show_fraction`` prints, ``read_size`` reads as the same number."""
@@ -69,6 +70,7 @@ def test_a_value_is_printed_by_one_rule_and_read_back(
         assert give >= u95 - 1e-9
 
 
+@settings(deadline=None)
 @given(st.floats(0.01, 400.0), st.floats(0.0002, 50.0), st.sampled_from(["mm", "in"]))
 def test_the_printed_interval_is_never_narrower_than_the_measured_one(
     mm: float, u95: float, unit: str

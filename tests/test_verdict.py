@@ -38,6 +38,7 @@ def test_the_conformance_probability_of_the_published_example() -> None:
     assert tray_of([5.47], 0.05).conformity([target])[0, 0] == pytest.approx(0.919, abs=0.0005)
 
 
+@settings(deadline=None)
 @given(st.floats(5.0, 8.0), st.floats(5.0, 8.0), st.floats(5.0, 8.0), st.floats(0.01, 0.4))
 def test_a_piece_alone_has_the_closed_form_of_the_normal(a: float, b: float, c: float, u: float) -> None:
     """Too few pieces to know the tray by: the product over the sides of Φ(high) - Φ(low), by scipy."""
