@@ -23,7 +23,7 @@ from cutcheck.surface import LINEAR, Bytes, Floats32, Surface, learn_surface, lo
 
 PX_PER_MM = 2.5  # of the working picture: a die of 2 mm is 5 px across
 FAINT = 10.0  # standard deviations of the surface's texture
-DARK_PAPER = 0.03  # linear level of white paper under which a photo is too dark: five stops under (house rule)
+DARK_PAPER = 0.03  # linear level of white paper: five stops under, a photo is too dark (house rule)
 GLARE = 0.5  # share of the pieces, or of the board, that may be burnt out (house rule)
 FINE = 4  # outlines are traced on a grid so many times finer than the working picture
 
@@ -33,8 +33,9 @@ class Blob:
     """One candidate piece.
 
     ``outline_px`` (N, 2) float, (x, y), closed, px of the upright photo. ``area_mm2`` and ``extent_mm``, the
-    sides (long, short) of the smallest rectangle round it, are as if it lay flat on the board. ``colour``: mean
-    linear BGR, 0 to 1. ``contrast``: median distance from the surface, in standard deviations of its texture.
+    sides (long, short) of the smallest rectangle round it, are as if it lay flat on the board. ``colour``:
+    mean linear BGR, 0 to 1. ``contrast``: median distance from the surface, in standard deviations of its
+    texture.
     ``flags``: "cut-off" (runs out of the picture), "cluster" (probably several pieces), "touching" (cut from
     its neighbour), "faint".
     """
@@ -88,8 +89,8 @@ def find_blobs(
     surface = learn_surface(small, features, inside, start, k)
     board = board_mask(surface, k)
     labels = label_pieces(small, surface, inside, board, (smallest_mm * k) ** 2)
-    grooves = cv2.morphologyEx(features[..., 0], cv2.MORPH_BLACKHAT, np.ones((5, 5), np.uint8))
-    traced = _trace_all(labels, small, surface, grooves, camera, scale)
+    lines = cv2.morphologyEx(features[..., 0], cv2.MORPH_BLACKHAT, np.ones((5, 5), np.uint8))
+    traced = _trace_all(labels, small, surface, np.asarray(lines, np.float32), camera, scale)
     traced = _screen(traced, _strangers(labels, traced, board, surface, features, k), smallest_mm)
     blobs = _cut_apart(traced, photo.pixels, scale, k, smallest_mm, camera)
     blobs = [blob for blob in blobs if blob.extent_mm[0] <= largest_mm]
@@ -111,8 +112,9 @@ def shrink(pixels: Bytes, scale: float) -> Bytes:
     return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_LINEAR), np.uint8)
 
 
-def _places(small: Bytes, regions_px: Sequence[Floats], area_px: Floats | None, scale: float, k: float) -> tuple[
-        Bytes, Bytes, Bytes]:
+def _places(
+    small: Bytes, regions_px: Sequence[Floats], area_px: Floats | None, scale: float, k: float
+) -> tuple[Bytes, Bytes, Bytes]:
     """(H, W) uint8 each: the reference cards, where to look, and where surface is sure to be."""
     def grid(outline: Floats, share: float = 1.0) -> NDArray[np.int32]:
         return np.round(((np.asarray(outline) + 0.5) * scale * share) - 0.5).astype(np.int32)
@@ -123,15 +125,15 @@ def _places(small: Bytes, regions_px: Sequence[Floats], area_px: Floats | None, 
     for region in regions_px:
         cv2.fillPoly(card, [grid(region)], 1)
         cv2.fillPoly(near, [grid(region, 0.125)], 1)
-    inside = 1 - cv2.dilate(card, disc(1.0 * k))
+    inside = np.asarray(1 - cv2.dilate(card, disc(1.0 * k)), np.uint8)
     if area_px is not None:
         area = np.zeros_like(card)
         cv2.fillPoly(area, [grid(area_px)], 1)
         inside &= area
     elif near.any():
-        near = cv2.dilate(near, disc(20.0 * k / 8))
-        return card, inside, cv2.resize(near, (8 * near.shape[1], 8 * near.shape[0]),
-                                        interpolation=cv2.INTER_NEAREST)[:high, :wide]
+        size = (8 * near.shape[1], 8 * near.shape[0])
+        ring = cv2.resize(cv2.dilate(near, disc(20.0 * k / 8)), size, interpolation=cv2.INTER_NEAREST)
+        return card, inside, np.asarray(ring[:high, :wide], np.uint8)
     return card, inside, inside
 
 
@@ -161,7 +163,8 @@ def _boxes(labels: Labels) -> Iterator[tuple[int, tuple[int, int, int, int]]]:
     limit = np.array([labels.shape[1], labels.shape[0]])
     low, high = np.maximum(low - 2, 0), np.minimum(high + 3, limit)
     for number in np.unique(at):
-        yield int(number), (int(low[number, 0]), int(low[number, 1]), int(high[number, 0]), int(high[number, 1]))
+        (x0, y0), (x1, y1) = low[number], high[number]
+        yield int(number), (int(x0), int(y0), int(x1), int(y1))
 
 
 @dataclass(frozen=True)
@@ -187,27 +190,28 @@ def _trace_all(labels: Labels, small: Bytes, surface: Surface, grooves: Floats32
             continue
         inside = own > 0
         contrast = float(np.median(surface.contrast[y0:y1, x0:x1][inside]))
-        colour = LINEAR[small[y0:y1, x0:x1][inside]].mean(axis=0)
+        blue, green, red = LINEAR[small[y0:y1, x0:x1][inside]].mean(axis=0).tolist()
         out = x0 == 0 or y0 == 0 or x1 == wide or y1 == high
         several = may_hold_several(outline, own, grooves[y0:y1, x0:x1])
-        kept.append((number, (x0, y0, x1, y1), contrast, colour, out, several))
+        kept.append((number, (x0, y0, x1, y1), contrast, (blue, green, red), out, several))
         outlines.append((outline + np.array([x0, y0]) + 0.5) / scale - 0.5)
     blobs = _measured(outlines, camera)
-    return [
-        _Traced(replace(blob, contrast=contrast, colour=(float(colour[0]), float(colour[1]), float(colour[2])),
-                        flags=frozenset(["cut-off"] if out else [])), number, box, several)
-        for blob, (number, box, contrast, colour, out, several) in zip(blobs, kept, strict=True)
-    ]
+    traced = []
+    for blob, (number, box, contrast, colour, out, several) in zip(blobs, kept, strict=True):
+        flags = frozenset(["cut-off"] if out else [])
+        full = replace(blob, contrast=contrast, colour=colour, flags=flags)
+        traced.append(_Traced(full, number, box, several))
+    return traced
 
 
 def _outline(part: Labels, own: Bytes) -> Floats | None:
     """The outline (N, 2) px of ``own`` (h, w), along the middle of the line of -1 round it in ``part``."""
     level = own * np.uint8(255)
     level[(part == -1) & (cv2.dilate(own, disc(1)) > 0)] = 128
-    level = cv2.copyMakeBorder(level, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
-    level = cv2.resize(cv2.GaussianBlur(level, (0, 0), 0.6), None, fx=FINE, fy=FINE, interpolation=cv2.INTER_LINEAR)
-    level = cv2.compare(level, 127, cv2.CMP_GT)
-    contours, _ = cv2.findContours(level, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    soft = cv2.GaussianBlur(cv2.copyMakeBorder(level, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0), (0, 0), 0.6)
+    fine = cv2.resize(soft, None, fx=FINE, fy=FINE, interpolation=cv2.INTER_LINEAR)
+    above = cv2.threshold(fine, 127, 1, cv2.THRESH_BINARY)[1]
+    contours, _ = cv2.findContours(above, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     trace = max(contours, key=len).reshape(-1, 2) if contours else np.zeros((0, 2))
     return (trace + 0.5) / FINE - 1.5 if len(trace) >= 3 * FINE else None
 
@@ -218,9 +222,10 @@ def _measured(outlines: list[Floats], camera: Camera) -> list[Blob]:
         return []
     mm = camera.to_height(np.concatenate(outlines), 0.0).astype(np.float32)
     done = []
-    for outline, place in zip(outlines, np.split(mm, np.cumsum([len(o) for o in outlines])[:-1]), strict=True):
-        short, long = sorted(cv2.minAreaRect(place)[1])
-        done.append(Blob(outline, float(cv2.contourArea(place)), (float(long), float(short)), (0.0, 0.0, 0.0), 0.0))
+    ends = np.cumsum([len(outline) for outline in outlines])[:-1]
+    for outline, place in zip(outlines, np.split(mm, ends), strict=True):
+        short, long = (float(side) for side in sorted(cv2.minAreaRect(place)[1]))
+        done.append(Blob(outline, float(cv2.contourArea(place)), (long, short), (0.0, 0.0, 0.0), 0.0))
     return done
 
 
@@ -243,7 +248,8 @@ def _strangers(labels: Labels, traced: list[_Traced], board: Bytes, surface: Sur
         beyond = (near > 0) & (board[wide] == 0) & (surface.own[wide] == 0) & (surface.contrast[wide] > 0)
         if beyond.sum() < 20:
             continue
-        away = np.abs(np.median(features[wide][beyond], axis=0) - np.median(features[y0:y1, x0:x1][own], axis=0))
+        its = np.median(features[y0:y1, x0:x1][own], axis=0)
+        away = np.abs(np.median(features[wide][beyond], axis=0) - its)
         end[i] = bool(away[0] < 0.35 and away[1:].max() < 0.12)
     return rim, end
 

@@ -38,16 +38,19 @@ def label_pieces(small: Bytes, surface: Surface, inside: Bytes, board: Bytes, le
     """
     soft = cv2.blur(surface.contrast, (3, 3)) * board
     # The largest step of a channel within 3 x 3 px, smoothed.
-    edges = cv2.morphologyEx(small, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
-    edges = cv2.blur(cv2.max(cv2.max(edges[..., 0], edges[..., 1]), edges[..., 2]), (3, 3))
-    free = (surface.own > 0) & (cv2.dilate(cv2.compare(soft, SURE, cv2.CMP_GT), np.ones((9, 9), np.uint8)) == 0)
+    steps = cv2.morphologyEx(small, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8))
+    largest = cv2.max(cv2.max(steps[..., 0], steps[..., 1]), steps[..., 2])
+    edges = np.asarray(cv2.blur(largest, (3, 3)), np.uint8)
+    near = cv2.dilate((soft > SURE).astype(np.uint8), np.ones((9, 9), np.uint8))
+    free = (surface.own > 0) & (near == 0)
     texture = float(np.quantile(edges[free], 0.95)) if free.any() else 0.0
     rough, core, typical = _best_levels(soft, edges, least_px, CLEARER * texture)
     rest = _other_colours(soft, surface.light, edges, rough, 0.5 * typical, least_px)
     dark = _dark_ones(surface, edges, board & inside, rough, 0.5 * typical, CLEARER * texture, least_px)
     rough |= dark
     core |= dark
-    joined = rough | rest | (cv2.dilate(rough, disc(2)) & cv2.dilate(rest, disc(2)))
+    around, beside = (np.asarray(cv2.dilate(mask, disc(2)), np.uint8) for mask in (rough, rest))
+    joined = rough | rest | (around & beside)
     return _to_edges(small, joined, core | rest, inside)
 
 
@@ -67,12 +70,14 @@ def _best_levels(soft: Floats32, edges: Bytes, least: float, enough: float) -> t
     """Each region at a share of its best contrast at which its outline runs along strong edges.
 
     The lowest such share is taken, so that a shaded side is not left out for the sake of the top's sharper
-    edge. Regions whose edges are nowhere stronger than ``enough`` are grain. Gives the regions, their cores, and the typical strength of the edges round them.
+    edge. Regions whose edges are nowhere stronger than ``enough`` are grain. Gives the regions, their cores,
+    and the typical strength of the edges round them.
     """
     base = cv2.threshold(soft, SURE, 1, cv2.THRESH_BINARY)[1].astype(np.uint8)
     count, root, stats, _ = cv2.connectedComponentsWithStats(base, connectivity=8)
     rows, cols = nonzero(base)
-    value, at, strength = soft[rows, cols], root[rows, cols], edges[rows, cols]
+    value, strength = soft[rows, cols], edges[rows, cols]
+    at = np.asarray(root[rows, cols], np.int32)
     peak = _top(at, value, count)
     peak[stats[:, 4] < least] = 0.0
     level = np.where(peak > 0, np.maximum(SURE, np.multiply.outer(SHARES, peak)), np.inf)
@@ -114,7 +119,8 @@ def _other_colours(soft: Floats32, light: Floats32, edges: Bytes, rough: Bytes, 
     edge and, if it is dark, differs twice as much.
     """
     dark = light < -0.3
-    left = ((soft > SURE) & (~dark | (soft > 2.0 * SURE)) & (cv2.dilate(rough, disc(1)) == 0)).astype(np.uint8)
+    away = cv2.dilate(rough, disc(1)) == 0
+    left = ((soft > SURE) & (~dark | (soft > 2.0 * SURE)) & away).astype(np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(left, connectivity=8)
     rim = left & (1 - cv2.erode(left, disc(1))) & (1 - cv2.dilate(rough, disc(3)))
     rows, cols = nonzero(rim)
@@ -133,9 +139,9 @@ def _dark_ones(surface: Surface, edges: Bytes, where: Bytes, rough: Bytes, enoug
     if enough <= 0.0:
         return np.zeros_like(rough)
     light = cv2.blur(surface.light, (3, 3))
-    dark = cv2.compare(light, -max(0.15, 3.0 * surface.noise), cv2.CMP_LT) & where
+    dark = (light < -max(0.15, 3.0 * surface.noise)).astype(np.uint8) & where
     count, labels, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=8)
-    rim = dark & (1 - cv2.erode(dark, disc(1)))
+    rim = dark & (1 - np.asarray(cv2.erode(dark, disc(1)), np.uint8))
     rows, cols = nonzero(rim)
     at = labels[rows, cols]
     n = np.maximum(np.bincount(at, minlength=count), 1)
@@ -150,10 +156,11 @@ def _dark_ones(surface: Surface, edges: Bytes, where: Bytes, rough: Bytes, enoug
 
 def _to_edges(small: Bytes, rough: Bytes, core: Bytes, inside: Bytes) -> Labels:
     """The regions with their outlines moved to the strongest edge within two pixels (a watershed)."""
-    _, label = cv2.connectedComponents(rough, connectivity=4)
-    inner = cv2.erode(rough, disc(2)) | (core & cv2.erode(rough, disc(1)))
+    label = np.asarray(cv2.connectedComponents(rough, connectivity=4)[1], np.int32)
+    deep, shallow = (np.asarray(cv2.erode(rough, disc(r)), np.uint8) for r in (2, 1))
+    inner = deep | (core & shallow)
     lost = _without(label, inner)
-    inner |= lost & rough
+    inner = np.asarray(inner | (lost & rough), np.uint8)
     markers = np.where(inner > 0, label + 1, 0).astype(np.int32)
     markers[cv2.dilate(rough, disc(2)) == 0] = 1
     markers[inside == 0] = 1

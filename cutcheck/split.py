@@ -17,7 +17,9 @@ DARKER = 0.15  # a gap is at least so much darker than both sides, log units
 DEEP = 0.10  # a notch at least this share of the outline's width
 
 
-def split_outline(outline: Floats, pixels: Bytes, px_per_mm: float, least_px: float, depth: int = 4) -> list[Floats]:
+def split_outline(
+    outline: Floats, pixels: Bytes, px_per_mm: float, least_px: float, depth: int = 4
+) -> list[Floats]:
     """The outlines of the pieces that ``outline`` (N, 2) px, (x, y), plainly holds: itself if there is one.
 
     ``pixels`` (H, W, 3) uint8 is the photo that the outline lies in; ``least_px`` the smallest area.
@@ -46,12 +48,13 @@ def _split(outline: Floats, colour: Floats32, px_per_mm: float, least_px: float,
 def may_hold_several(outline: Floats, own: Bytes, grooves: Floats32) -> bool:
     """Whether a look with `split_outline` is worth while: a notch in the outline, or a dark line inside.
 
-    ``own`` (h, w) uint8 is 1 inside, ``grooves`` (h, w) float32 how much darker than both sides each place is.
+    ``own`` (h, w) uint8 is 1 inside, ``grooves`` (h, w) float32 how much darker than both sides a place is.
     """
     if solidity(outline) < FULL:
         return True
     within = cv2.erode(own, np.ones((7, 7), np.uint8), borderType=cv2.BORDER_CONSTANT, borderValue=0) > 0
-    return int(np.count_nonzero(grooves[within] > 0.5 * DARKER)) >= 0.3 * np.sqrt(np.count_nonzero(own))
+    lines = np.count_nonzero(grooves[within] > 0.5 * DARKER)
+    return bool(lines >= 0.3 * np.sqrt(np.count_nonzero(own)))
 
 
 def solidity(outline: Floats) -> float:
@@ -130,8 +133,9 @@ def _gap(outline: Floats, colour: Floats32, px_per_mm: float) -> tuple[int, int]
         t = np.arange(-length / 2, length / 2, 0.1 * px_per_mm)
         s = np.linspace(-0.40, 0.40, 15) * across
         place = (np.array([cx, cy]) + t[:, None, None] * along + s[None, :, None] * side).astype(np.float32)
-        seen = cv2.remap(colour, place[..., 0], place[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        found = _valley(seen, round(0.25 * across / px_per_mm / 0.1))
+        x, y = place[..., 0], place[..., 1]
+        seen = cv2.remap(colour, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        found = _valley(np.asarray(seen, np.float32), round(0.25 * across / px_per_mm / 0.1))
         if found is None:
             continue
         strength, at = found
@@ -150,8 +154,8 @@ def _valley(seen: Floats32, edge: int) -> tuple[float, int] | None:
     """The strongest dark line across ``seen`` (along, across, 3): how strong, and its index along.
 
     A step along is 0.1 mm; the line may run askew by up to SLANT steps from the middle to a side. Within
-    ``edge`` steps of the ends no line is looked for: a piece is not much thinner. A line of another colour is a
-    mark of the vegetable, not a gap.
+    ``edge`` steps of the ends no line is looked for: a piece is not much thinner. A line of another colour is
+    a mark of the vegetable, not a gap.
     """
     light = cv2.GaussianBlur(seen[..., 0], (1, 5), 0)
     steps, wide = light.shape

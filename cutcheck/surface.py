@@ -40,10 +40,10 @@ _TO_COLOUR = np.array([[1 / 3, 1 / 3, 1 / 3], [0, -1, 1], [1, -1, 0]], np.float3
 
 @dataclass(frozen=True)
 class Surface:
-    """One surface: ``contrast`` (H, W) float32 says how far each pixel is from it, lit or in shade, in standard
-    deviations of its own texture; ``light`` (H, W) float32 the log of the light there over the surface's (below
-    0 in shade). ``own`` (H, W) uint8 is 1 where a pixel looks like it. ``noise`` is the texture's spread in
-    light, ``level`` the median light, linear, 0 to 1."""
+    """One surface. ``contrast`` (H, W) float32 says how far each pixel is from it, lit or in shade, in
+    standard deviations of its own texture; ``light`` (H, W) float32 is the log of the light there over the
+    surface's (below 0 in shade). ``own`` (H, W) uint8 is 1 where a pixel looks like it. ``noise`` is the
+    texture's spread in light, ``level`` the median light, linear, 0 to 1."""
 
     contrast: Floats32
     light: Floats32
@@ -79,13 +79,14 @@ def learn_surface(bgr: Bytes, features: Floats32, inside: Bytes, start: Bytes, p
     size = (features.shape[1], features.shape[0])
     grid = np.dstack([field, 1.0 / grain])
     wide = cv2.warpAffine(grid, place, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    residual = cv2.subtract(features, np.ascontiguousarray(wide[..., :3]))
+    residual = np.asarray(cv2.subtract(features, np.ascontiguousarray(wide[..., :3])), np.float32)
     known = cv2.warpAffine((near > 0.02).astype(np.uint8), place, size, flags=cv2.INTER_NEAREST,
                            borderMode=cv2.BORDER_REPLICATE) & inside
     levels = _levels(grid_bgr[mask], (x - field)[mask])
     middle = np.median(field[mask], axis=0) if mask.any() else np.median(x[free], axis=0)
     _unshade(residual, middle, known, float(np.sqrt(spread[0, 0])))
-    contrast, light = _contrast(bgr, residual, spread, np.ascontiguousarray(wide[..., 3]), levels)
+    fine = np.ascontiguousarray(wide[..., 3], np.float32)
+    contrast, light = _contrast(bgr, residual, spread, fine, levels)
     own = ((contrast < 3.0) & (np.abs(light) < 4.0)).astype(np.uint8) & known
     contrast[known == 0] = 0.0
     level = float(np.exp(np.median(x[mask][:, 0]))) - DARK if mask.any() else 0.0
@@ -102,10 +103,11 @@ def _contrast(bgr: Bytes, residual: Floats32, spread: Matrix, fine: Floats32, le
     colour_first = spread[np.ix_([1, 2, 0], [1, 2, 0])] + np.diag([0.0, 0.0, THROWN**2])
     whiten = np.linalg.inv(np.linalg.cholesky(colour_first))[:, [2, 0, 1]]
     u, v, w = cv2.split(cv2.transform(residual, whiten.astype(np.float32)))
-    coarse = cv2.transform(cv2.LUT(bgr, np.square(levels * _STEP).astype(np.float32)), np.array([[1.0, 2.0, 1.0]], np.float32))
+    rounding = cv2.LUT(bgr, np.square(levels * _STEP).astype(np.float32))
+    coarse = cv2.transform(rounding, np.array([[1.0, 2.0, 1.0]], np.float32))
     coarse = coarse * np.float32(1.0 / (spread[1, 1] + spread[2, 2])) + np.float32(1.0)
     colour = cv2.divide(cv2.add(cv2.multiply(u, u), cv2.multiply(v, v)), coarse)
-    more = cv2.max(w, 0.0)
+    more = np.maximum(w, 0.0)
     both = cv2.sqrt(cv2.add(colour, cv2.multiply(more, more)))
     return np.asarray(cv2.multiply(both, fine), np.float32), np.asarray(cv2.multiply(w, fine), np.float32)
 
@@ -125,11 +127,12 @@ def _unshade(residual: Floats32, middle: NDArray[np.floating], known: Bytes, tex
     shaded = np.log(np.multiply.outer(factor, linear) + DARK) - logs
     colour = shaded @ _TO_COLOUR[1:].T.astype(float)
     table = np.column_stack([np.interp(light, shaded.mean(axis=1), colour[:, i]) for i in (0, 1)])
-    code = np.asarray(cv2.convertScaleAbs(cv2.min(residual[..., 0], 0.0), alpha=255 / 4.0), np.uint8)
+    code = np.asarray(cv2.convertScaleAbs(np.minimum(residual[..., 0], 0.0), alpha=255 / 4.0), np.uint8)
     table = table[::-1].astype(np.float32)  # code 0 is full light
 
     some = (slice(1, None, 3), slice(1, None, 3))
-    dark = (residual[some][..., 0] < -0.2 - 3.0 * texture) & (residual[some][..., 0] > -2.5) & (known[some] > 0)
+    seen = residual[some][..., 0]
+    dark = (seen < -0.2 - 3.0 * texture) & (seen > -2.5) & (known[some] > 0)
     if np.count_nonzero(dark) > 100:
         values = residual[some][dark]
         slope = (values[:, 1:] - table[code[some][dark]]) / values[:, :1]
@@ -149,14 +152,15 @@ def _levels(bgr: Bytes, residual: Floats32) -> float:
     if len(bgr) < 50:
         return LEVELS[1]
     step2 = np.square(_STEP)[bgr]
-    far = np.abs(residual[:, 1:]) / np.sqrt(step2[:, 1:2] + step2[:, [2, 0]])  # against the steps of G and R or B
+    # The steps of green and red, green and blue add up.
+    far = np.abs(residual[:, 1:]) / np.sqrt(step2[:, 1:2] + step2[:, [2, 0]])
     return float(np.clip(np.quantile(far, 0.99) / 2.576, *LEVELS))
 
 
-def _grow(x: Floats32, free: NDArray[np.bool_], seed: NDArray[np.bool_], per_mm: float,
-          rounding: Matrix) -> tuple[
-        Floats32, Floats32, NDArray[np.bool_], Matrix]:
-    """The surface on the grid ``x`` (h, w, 3): its smooth field, how much of it is near, where, its spread."""
+def _grow(
+    x: Floats32, free: NDArray[np.bool_], seed: NDArray[np.bool_], per_mm: float, rounding: Matrix
+) -> tuple[Floats32, Floats32, NDArray[np.bool_], Matrix]:
+    """The surface on the grid ``x`` (h, w, 3): its smooth field, how much is near, where, its spread."""
     middle, spread = robust_spread(x[seed] if seed.sum() >= 12 else x[free])
     spread = spread + rounding
     mask = free & seed & (distance2(x - middle, spread + 4.0 * WIDE) < GATE)
@@ -200,7 +204,7 @@ def robust_spread(values: NDArray[np.float32]) -> tuple[Matrix, Matrix]:
         keep = d2 < max(GATE * float(np.median(d2)) / MEDIAN_CHI2, 1e-12)
         spread = away[keep].T @ away[keep] / max(int(keep.sum()) - 1, 1) + 1e-8 * np.eye(3)
     scale = float(np.median(distance2(away, spread))) / MEDIAN_CHI2
-    return middle, spread * max(scale, 1e-3)
+    return np.asarray(middle, float), spread * max(scale, 1e-3)
 
 
 def _heavy_tails(values: NDArray[np.float32], spread: Matrix) -> Matrix:
