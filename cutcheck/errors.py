@@ -34,8 +34,8 @@ _FAULTS = (
     Fault(
         "no-card",
         3,
-        "No reference card was found in the photo.",
-        "Lay the printed card flat beside the pieces, all four squares in sight, and take the photo again.",
+        "No {what} was found in the photo.",
+        "{remedy}",
     ),
     Fault(
         "card-cut-off",

@@ -19,6 +19,9 @@ Floats = NDArray[np.float64]
 BLUR_MM, BLUR_WARN_MM = 1.6, 0.6  # an edge's width on the board, from 10 to 90 % of the step
 DARK_WHITE = 0.012  # linear light of white paper: code 28 of 255
 CLIPPED = 0.985  # linear light at which a code of 253 or more is near its end
+LAY_THE_CARD = (
+    "Lay the printed card flat beside the pieces, all four squares in sight, and take the photo again."
+)
 DARK_PHOTO, BRIGHT_PHOTO = 40, 250  # codes
 
 
@@ -65,7 +68,7 @@ def why_nothing_found(pixels: NDArray[np.uint8]) -> CutcheckError:
     width = _edge_width(pixels, float(high - low))
     if high - low > 60 and width > max(12.0, max(pixels.shape[:2]) / 160):
         return CutcheckError("blurred", blur_px=width)
-    return CutcheckError("no-card")
+    return CutcheckError("no-card", what="reference card", remedy=LAY_THE_CARD)
 
 
 def _edge_width(pixels: NDArray[np.uint8], contrast: float) -> float:
