@@ -18,6 +18,7 @@ from cutcheck.silhouette import affine_at
 from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, Box, box_corners, box_points
 
 MISS_PX, MISS_SHARE = 2.0, 0.04  # how far a box may miss its outline, px and in parts of its breadth
+CLEAR, SHOWN = 2.5, 0.6  # an edge that stands out; the share of a box's edges that usually does
 KEEP = 4  # heights that go on to the fit
 
 Made = list[tuple[int, Piece]]
@@ -33,7 +34,7 @@ def measure_boxes(
     fit = fit_boxes(pixels, camera, shaped, index)
     rows = rows_of_pieces(pixels, camera, fit.rows)
     single = np.array([len(row) == 1 for row in rows])
-    plain = single & _explained(camera, fit.rows, shaped, index)
+    plain = single & _explained(camera, fit, shaped, index)
     made = _pieces(
         camera, fit.take(np.nonzero(plain)[0]), index[plain], shaped.outlines[index[plain]], scale_u
     )
@@ -47,18 +48,18 @@ def measure_boxes(
     return made
 
 
-def _explained(camera: Camera, boxes: Floats, shaped: Outlined, index: NDArray[np.int_]) -> NDArray[np.bool_]:
-    """Whether the boxes (N, 9) meet their outlines nearly all round."""
-    straight = boxes.copy()
+def _explained(camera: Camera, fit: EdgeFit, shaped: Outlined, index: NDArray[np.int_]) -> NDArray[np.bool_]:
+    """Whether the fitted boxes meet their outlines nearly all round, and their edges are in the photo."""
+    straight = fit.rows.copy()
     straight[:, BOW] = 0.0
     reach, n = shaped.reach[index], shaped.directions
     miss = np.abs((camera.project(box_corners(straight)) @ n.T).max(axis=1) - reach)
     breadth_px = (reach + np.roll(reach, reach.shape[1] // 2, axis=1)).min(axis=1)
-    most = np.percentile(miss, 80, axis=1)
-    # What looked rough at first has to meet its outline the better.
-    ease = np.where(shaped.kind[index] == "box", 1.25, 1.0)
+    most = np.percentile(miss, 80, axis=1) / (MISS_PX + MISS_SHARE * breadth_px)
+    looked_for = fit.view.visible & (fit.clarity > 0.0)
+    shown = (looked_for & (fit.clarity > CLEAR)).sum(axis=1) / np.maximum(looked_for.sum(axis=1), 1)
     slender = np.isfinite(shaped.bow[index])
-    return np.asarray(slender | (most < ease * (MISS_PX + MISS_SHARE * breadth_px)))
+    return np.asarray(slender | (most < 1.0 + (shown - SHOWN)))
 
 
 def fit_boxes(
