@@ -24,6 +24,7 @@ NEIGHBOURS = 7
 INSIDE_PX = 2.5
 CLEAR = 1.6  # how far the best height's line must stand out of the others'
 EDGE_PX = 0.7
+FORM_SHARE = 0.03  # how far a rough chunk is from a prism, in parts of its extent
 
 
 def measure_rough(
@@ -67,7 +68,7 @@ def _one(pixels: NDArray[np.uint8], camera: Camera, shaped: Outlined, i: int, sc
         parts[2, 2] = height_part(camera, (top - level * b)[None], top[None], np.array([height]))[0]
         parts[2, 3] = scale_u * height
     parts[:2, 3] = scale_u * value[:2]
-    parts[:2, 4] = ROUGHNESS_MM + 0.01 * value[:2]
+    parts[:2, 4] = ROUGHNESS_MM + FORM_SHARE * value[:2]
     parts[2, 4] = ROUGHNESS_MM
     return make_piece("irregular", value, parts, top, outline, outline, rise * height if seen else 0.0)
 
