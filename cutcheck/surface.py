@@ -80,8 +80,9 @@ def learn_surface(bgr: Bytes, features: Floats32, inside: Bytes, start: Bytes, p
     grid = np.dstack([field, 1.0 / grain])
     wide = cv2.warpAffine(grid, place, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     residual = np.asarray(cv2.subtract(features, np.ascontiguousarray(wide[..., :3])), np.float32)
-    known = cv2.warpAffine((near > 0.02).astype(np.uint8), place, size, flags=cv2.INTER_NEAREST,
-                           borderMode=cv2.BORDER_REPLICATE) & inside
+    reach = (near > 0.02).astype(np.uint8)
+    close = cv2.warpAffine(reach, place, size, flags=cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)
+    known = np.asarray(close, np.uint8) & inside
     levels = _levels(grid_bgr[mask], (x - field)[mask])
     middle = np.median(field[mask], axis=0) if mask.any() else np.median(x[free], axis=0)
     _unshade(residual, middle, known, float(np.sqrt(spread[0, 0])))
