@@ -90,7 +90,7 @@ def find_blobs(
     board = board_mask(surface, k)
     labels = label_pieces(small, surface, inside, board, (smallest_mm * k) ** 2)
     lines = cv2.morphologyEx(features[..., 0], cv2.MORPH_BLACKHAT, np.ones((5, 5), np.uint8))
-    traced = _trace_all(labels, small, surface, np.asarray(lines, np.float32), camera, scale)
+    traced = _trace_all(labels, small, surface, camera, scale)
     traced = _screen(traced, _strangers(labels, traced, board, surface, features, k), smallest_mm)
     blobs = _cut_apart(traced, photo.pixels, scale, k, smallest_mm, camera)
     blobs = [blob for blob in blobs if blob.extent_mm[0] <= largest_mm]
@@ -177,7 +177,7 @@ class _Traced:
     several: bool
 
 
-def _trace_all(labels: Labels, small: Bytes, surface: Surface, grooves: Floats32, camera: Camera,
+def _trace_all(labels: Labels, small: Bytes, surface: Surface, camera: Camera,
                scale: float) -> list[_Traced]:
     """Every label of at least a few pixels as a blob."""
     high, wide = labels.shape
@@ -192,7 +192,7 @@ def _trace_all(labels: Labels, small: Bytes, surface: Surface, grooves: Floats32
         contrast = float(np.median(surface.contrast[y0:y1, x0:x1][inside]))
         blue, green, red = LINEAR[small[y0:y1, x0:x1][inside]].mean(axis=0).tolist()
         out = x0 == 0 or y0 == 0 or x1 == wide or y1 == high
-        several = may_hold_several(outline, own, grooves[y0:y1, x0:x1])
+        several = may_hold_several(outline)
         kept.append((number, (x0, y0, x1, y1), contrast, (blue, green, red), out, several))
         outlines.append((outline + np.array([x0, y0]) + 0.5) / scale - 0.5)
     blobs = _measured(outlines, camera)
@@ -290,7 +290,7 @@ def _cut_apart(traced: list[_Traced], pixels: Bytes, scale: float, k: float, sma
         if blob.contrast < FAINT:
             done.append(replace(blob, flags=blob.flags | {"faint"}))
             continue
-        parts = split_outline(blob.outline_px, pixels, per_mm, (smallest_mm * per_mm) ** 2) if several else []
+        parts = split_outline(blob.outline_px, (smallest_mm * per_mm) ** 2) if several else []
         if len(parts) < 2:
             done.append(blob)
             continue

@@ -1,4 +1,4 @@
-"""Cutting outlines apart: at necks and at dark gaps, and nowhere else."""
+"""Cutting outlines apart: at necks, and nowhere else."""
 
 from __future__ import annotations
 
@@ -11,8 +11,6 @@ from numpy.typing import NDArray
 
 from cutcheck.split import may_hold_several, solidity, split_outline
 
-PX_PER_MM = 8.0
-
 
 def traced(mask: NDArray[np.uint8]) -> NDArray[np.float64]:
     """The one outline of a mask, (N, 2) px."""
@@ -21,10 +19,9 @@ def traced(mask: NDArray[np.uint8]) -> NDArray[np.float64]:
     return contours[0].reshape(-1, 2).astype(float)
 
 
-def cut(mask: NDArray[np.uint8], light: NDArray[np.uint8] | None = None) -> list[NDArray[np.float64]]:
-    """The parts of what ``mask`` shows, pieces grey 180 unless ``light`` (H, W) uint8 is given."""
-    grey = np.full(mask.shape, 180, np.uint8) if light is None else light
-    return split_outline(traced(mask), cv2.merge([grey, grey, grey]), PX_PER_MM, 80.0)
+def cut(mask: NDArray[np.uint8]) -> list[NDArray[np.float64]]:
+    """The parts of what ``mask`` shows."""
+    return split_outline(traced(mask), 80.0)
 
 
 def discs(angles_deg: list[float], radius: int) -> NDArray[np.uint8]:
@@ -64,36 +61,6 @@ def test_a_bent_ribbon_stays_one() -> None:
     assert len(cut(mask)) == 1
 
 
-@pytest.mark.parametrize("angle", [0.0, 23.0, 90.0, 141.0])
-@pytest.mark.parametrize("count", [2, 3, 5])
-def test_a_row_of_boxes_is_cut_at_its_dark_gaps(count: int, angle: float) -> None:
-    """Boxes side by side with a dark line of 0.4 mm between them come apart at the lines."""
-    wide, deep = 56, 80
-    mask, light = np.zeros((500, 500), np.uint8), np.full((500, 500), 180, np.uint8)
-    row = count * wide
-    mask[210 : 210 + deep, 250 - row // 2 : 250 + row - row // 2] = 1
-    for i in range(1, count):
-        at = 250 - row // 2 + i * wide
-        light[:, at - 2 : at + 2] = 110
-    turn = cv2.getRotationMatrix2D((250, 250), angle, 1.0)
-    mask = cv2.warpAffine(mask, turn, (500, 500), flags=cv2.INTER_NEAREST)
-    light = cv2.warpAffine(light, turn, (500, 500), borderMode=cv2.BORDER_REPLICATE)
-    parts = cut(mask, light)
-    assert len(parts) == count
-    assert [cv2.contourArea(part.astype(np.float32)) for part in parts] == pytest.approx(
-        [wide * deep] * count, rel=0.12
-    )
-
-
-def test_a_mark_of_another_colour_is_no_gap() -> None:
-    """A stripe across a piece that is not grey but yellow belongs to the vegetable."""
-    mask = np.zeros((300, 300), np.uint8)
-    mask[100:180, 80:220] = 1
-    picture = np.full((300, 300, 3), 180, np.uint8)
-    picture[:, 148:152] = (60, 165, 180)
-    assert len(split_outline(traced(mask), picture, PX_PER_MM, 80.0)) == 1
-
-
 def test_solidity_of_an_l() -> None:
     """Three quarters of a square, whose hull holds seven eighths of it: 6/7."""
     mask = np.zeros((400, 400), np.uint8)
@@ -103,10 +70,9 @@ def test_solidity_of_an_l() -> None:
 
 
 def test_a_plain_box_is_not_worth_a_look() -> None:
-    """Without a notch or a line there is nothing to cut; with a line across there is."""
+    """Without a notch there is nothing to cut; with one there may be."""
     own = np.zeros((40, 60), np.uint8)
     own[5:35, 5:55] = 1
-    grooves = np.zeros((40, 60), np.float32)
-    assert not may_hold_several(traced(own), own, grooves)
-    grooves[:, 30] = 0.4
-    assert may_hold_several(traced(own), own, grooves)
+    assert not may_hold_several(traced(own))
+    own[5:18, 26:32] = 0
+    assert may_hold_several(traced(own))
