@@ -24,8 +24,8 @@ _KEYS: dict[Verdict | None, str] = {
     "stroke='#0072b2' stroke-width='2'/>",
     "out": "<path d='M1 12H24' stroke='#d55e00' stroke-width='3' stroke-dasharray='7 4'/><rect x='26' y='4' "
     "width='16' height='16' fill='#963a00' stroke='#d55e00' stroke-width='2'/>",
-    "unsure": "<g fill='none' stroke-dasharray='.1 7' stroke-linecap='round'><path d='M2 12H24' "
-    "stroke='#111' stroke-width='6'/><path d='M2 12H24' stroke='#f0e442' stroke-width='3.5'/></g>"
+    "unsure": "<g fill='none' stroke-dasharray='.1 7' stroke-linecap='round'><path d='M2 12H22' "
+    "stroke='#111' stroke-width='6'/><path d='M2 12H22' stroke='#f0e442' stroke-width='3.5'/></g>"
     "<path d='M34 2l10 10l-10 10l-10-10z' fill='#f0e442' stroke='#111' stroke-width='1.5'/>",
     "offcut": "<path d='M2 12H24' stroke='#808080' stroke-width='4' stroke-dasharray='.1 8' "
     "stroke-linecap='round'/><rect x='26' y='6' width='16' height='12' fill='#e0e0e0' stroke='#606060'/>",
