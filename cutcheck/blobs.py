@@ -89,7 +89,6 @@ def find_blobs(
     surface = learn_surface(small, features, inside, start, k)
     board = board_mask(surface, k)
     labels = label_pieces(small, surface, inside, board, (smallest_mm * k) ** 2)
-    lines = cv2.morphologyEx(features[..., 0], cv2.MORPH_BLACKHAT, np.ones((5, 5), np.uint8))
     traced = _trace_all(labels, small, surface, camera, scale)
     traced = _screen(traced, _strangers(labels, traced, board, surface, features, k), smallest_mm)
     blobs = _cut_apart(traced, photo.pixels, scale, k, smallest_mm, camera)

@@ -30,7 +30,7 @@ def discs(angles_deg: list[float], radius: int) -> NDArray[np.uint8]:
     at = np.array([450.0, 450.0])
     cv2.circle(mask, (450, 450), radius, 1, -1)
     for angle in np.radians(angles_deg):
-        at = at + 2 * radius * np.array([np.cos(angle), np.sin(angle)])
+        at = at + (2 * radius - 2) * np.array([np.cos(angle), np.sin(angle)])
         cv2.circle(mask, tuple(np.round(at).astype(int).tolist()), radius, 1, -1)
     return mask
 
