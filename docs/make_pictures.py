@@ -1,4 +1,4 @@
-"""Makes the pictures of the README from the program itself, so that they stay true: one command.
+"""Makes the README's pictures and its example of output with the program itself, so that they stay true.
 
     python docs/make_pictures.py
 
@@ -22,6 +22,7 @@ from playwright.sync_api import sync_playwright
 HERE = Path(__file__).parent
 ROOT = HERE.parent
 SAMPLE = ROOT / "cutcheck" / "page" / "sample" / "sample-tray.jpg"
+START, END = "<!-- example -->", "<!-- end of example -->"
 SIZES = {"page-phone": (390, 844, 2), "page-desk": (1280, 800, 1)}
 
 
@@ -34,6 +35,29 @@ def marked_picture() -> None:
         image = Image.open(big).convert("RGB")
         image.thumbnail((1200, 1200), Image.Resampling.LANCZOS)
         image.save(HERE / "marked-tray.jpg", quality=85)
+
+
+def example_output() -> None:
+    """What the command prints for the sample, pasted into the README between its two marks."""
+    command = [
+        sys.executable,
+        "-m",
+        "cutcheck",
+        "check",
+        SAMPLE.name,
+        "--cut",
+        "macedoine",
+        "--printed",
+        "198x214",
+    ]
+    with tempfile.TemporaryDirectory() as folder:
+        env = {**os.environ, "CUTCHECK_SETTINGS": str(Path(folder) / "settings.toml")}
+        done = subprocess.run(command, check=True, cwd=SAMPLE.parent, env=env, capture_output=True, text=True)
+    readme = ROOT / "README.md"
+    before, _, rest = readme.read_text("utf-8").partition(START)
+    _, _, after = rest.partition(END)
+    shown = f"$ .venv/bin/cutcheck check {SAMPLE.name} --cut macedoine\n{done.stdout.rstrip()}"
+    readme.write_text(f"{before}{START}\n```\n{shown}\n```\n{END}{after}", "utf-8")
 
 
 def page_pictures() -> None:
@@ -86,4 +110,5 @@ def _wait_for(url: str) -> None:
 
 if __name__ == "__main__":
     marked_picture()
+    example_output()
     page_pictures()
