@@ -30,6 +30,7 @@ _FAULTS = (
         "Take one of {known}, or the path of a standard file of your own.",
     ),
     Fault("bad-option", 2, "{problem}", "{remedy}"),
+    Fault("journal", 2, "{problem}", "{remedy}"),
     # 3: the photo can't be measured
     Fault(
         "no-card",
