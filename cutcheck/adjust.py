@@ -65,7 +65,8 @@ class Prior:
 class Fit:
     """A solved photo. ``covariance`` is of all unknowns, the rotation as a vector; ``residual`` (N,) px;
     ``weight`` (N,), 0 for what was left out; ``sigma`` px, the scatter of one edge; ``cost``: sum of squares
-    of edges and priors, in standard deviations."""
+    of edges and priors, in standard deviations; ``evidence``: logarithm of how likely the edges are under the
+    priors (Laplace's approximation), to compare priors at the same ``sigma``."""
 
     camera: Camera
     placements: Floats  # (cards, 3): x, y mm, angle rad
@@ -76,6 +77,7 @@ class Fit:
     weight: Floats
     sigma: float
     cost: float
+    evidence: float
 
 
 def solve(
@@ -86,22 +88,26 @@ def solve(
     *,
     bends: Floats | None = None,
     sigma_floor_px: float = 0.01,
+    sigma_px: float | None = None,
     rounds: int = 4,
 ) -> Fit:
     """The most likely camera, from a start that is good to a few pixels.
 
-    ``placements`` is (cards, 3), the first row zero.
+    ``placements`` is (cards, 3), the first row zero. The scatter of the edges is found, but for
+    ``sigma_floor_px``, or given as ``sigma_px``.
     """
     start = np.zeros((len(placements), 3)) if bends is None else bends
     state = _State(camera, np.array(placements, float), np.array(start, float), 0.0)
     residual, jacobian = _residuals(edges, state)
-    sigma = max(_spread(residual), sigma_floor_px)
+    sigma = sigma_px or max(_spread(residual), sigma_floor_px)
     for turn in range(rounds):
         weight = _tukey(residual, (4.685 if turn else 10.0) * sigma)
-        for _ in range(12):
+        for _ in range(40):
             state, residual, jacobian, moved = _step(edges, state, residual, jacobian, prior, weight, sigma)
             if moved < 0.01:
                 break
+        if sigma_px is not None:
+            continue
         kept = weight > 0
         freedom = kept.sum() / max(kept.sum() - jacobian.shape[1], 1)
         before, sigma = sigma, max(_spread(residual[kept]) * float(np.sqrt(freedom)), sigma_floor_px)
@@ -109,14 +115,18 @@ def solve(
             break
     weight = _tukey(residual, 4.685 * sigma)
     scatter = float(np.sqrt((weight * residual**2).sum() / max(weight.sum() - jacobian.shape[1], 1.0)))
-    sigma = max(scatter, sigma_floor_px)
+    sigma = sigma_px or max(scatter, sigma_floor_px)
     rows, misfit = _prior_rows(state, prior)
     information = (jacobian * (weight / sigma**2)[:, None]).T @ jacobian + rows.T @ rows
     covariance = _to_rotation_vector(np.linalg.inv(information), state.camera.rotation)
     cost = float((weight * residual**2).sum() / sigma**2 + misfit @ misfit)
+    # What was left out costs as much as an edge just too far off: else a bad fit could buy itself off.
+    cost += float((weight == 0).sum()) * 4.685**2 / 3
+    known = 2 * np.log(np.abs(rows[np.nonzero(rows)])).sum()  # of the priors' information: one number a row
+    evidence = -0.5 * (cost + float(np.linalg.slogdet(information)[1]) - float(known))
     return Fit(
         *(state.camera, state.placements, state.bends, state.grown, covariance),
-        *(residual, weight, sigma, cost),
+        *(residual, weight, sigma, cost, evidence),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -69,13 +69,14 @@ def fit_cards(
     cards: tuple[FoundCard, ...],
     heights: tuple[float, ...],
     stretch: Floats,
-    lens: Floats,
+    lenses: tuple[Floats, ...],
 ) -> CardFit | None:
     """The camera over the first card's board, or None where too few edges are seen.
 
     Edges are looked for where the squares put them, solved, and looked for again where the camera puts them.
-    ``lens`` (2, 5) is what is known of it (``lens.lens_prior``).
+    ``lenses``: what may be true of the lens (``lens.lens_priors``); the photo decides between them.
     """
+    lens = lenses[-1]  # the widest
     camera = start(cards[0], heights[0], stretch, lens)
     places = [_placement(card, camera, height, stretch) for card, height in zip(cards, heights, strict=True)]
     placements = np.array([np.zeros(3), *places[1:]])
@@ -93,7 +94,28 @@ def fit_cards(
     if not _enough(edges, points):
         return None
     fit = adjust.solve(edges, fit.camera, fit.placements, prior, bends=fit.bends)
+    fit, prior = likeliest(edges, fit, prior, lenses)
     return CardFit(cards, heights, stretch, _as_sheets(edges, fit, loose[:, 0], prior), points)
+
+
+def likeliest(
+    edges: adjust.Edges,
+    fit: adjust.Fit,
+    prior: adjust.Prior,
+    lenses: tuple[Floats, ...],
+    sigma_floor_px: float = 0.01,
+) -> tuple[adjust.Fit, adjust.Prior]:
+    """The lens under which the edges are likeliest, solved with it; ``fit`` was solved with the last."""
+    if len(lenses) == 1:
+        return fit, prior
+    tries = []
+    for lens in lenses:
+        with_lens = replace(prior, lens=lens)
+        start = (edges, fit.camera, fit.placements, with_lens)
+        tries.append((adjust.solve(*start, bends=fit.bends, sigma_px=fit.sigma), with_lens))
+    chosen = max(tries, key=lambda tried: tried[0].evidence)[1]
+    start = (edges, fit.camera, fit.placements, chosen)
+    return adjust.solve(*start, bends=fit.bends, sigma_floor_px=sigma_floor_px), chosen
 
 
 def _enough(edges: adjust.Edges, points: tuple[EdgePoints, ...]) -> bool:

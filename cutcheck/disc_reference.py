@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from cutcheck.camera import Camera
 from cutcheck.errors import CutcheckError
-from cutcheck.lens import LensPrior, lens_prior
+from cutcheck.lens import LensPrior, lens_priors
 from cutcheck.located import Located, scale_record, with_height_u
 from cutcheck.photo import Photo
 from cutcheck.rounds import Round, find_rounds, rim_of_shape
@@ -41,7 +41,8 @@ def by_disc(
     """
     rounds = find_rounds(photo.pixels)
     reference = _chosen(rounds, diameter_mm, spot)
-    prior, focal_from = lens_prior(photo, lens)
+    lenses, focal_from = lens_priors(photo, lens)
+    prior = lenses[0]  # a few discs cannot tell where the optical centre is
     helpers = [seen for seen in rounds if seen is not reference][:MOST_HELPERS]
     lean, _ = _lean([reference, *helpers], reference, prior[0], diameter_mm, SHADOW_SD)
     rims: list[Round] = []

@@ -21,7 +21,7 @@ FOCAL_SD = 0.025
 CENTRE_SD = 0.004  # of the diagonal
 CORNER_SD, CORNER_SD_2 = 0.025, 0.008  # shift of the picture's corner by k1 and by k2, of its distance
 NO_EXIF_FOCAL_MM, NO_EXIF_FOCAL_SD = 28.0, 0.45  # 14 to 80 mm hold all phones' lenses
-CROPPED_FOCAL_SD, CROPPED_CENTRE_SD = 0.3, 0.08
+CROPPED_FOCAL, CROPPED_FOCAL_SD, CROPPED_CENTRE_SD = 1.25, 0.25, 0.08  # a part looks like a longer lens
 
 
 @dataclass(frozen=True)
@@ -38,34 +38,38 @@ class LensPrior:
     camera_name: str = ""
 
 
-def lens_prior(photo: Photo, lens: LensPrior | None = None) -> tuple[Floats, FocalFrom]:
-    """Mean and standard deviation of f, cx, cy (px), k1, k2: (2, 5); and where the focal length is from."""
+def lens_priors(photo: Photo, lens: LensPrior | None = None) -> tuple[tuple[Floats, ...], FocalFrom]:
+    """What may be true of the lens, the likeliest first, and where the focal length is from.
+
+    Each is mean and standard deviation of f, cx, cy (px), k1, k2: (2, 5). A photo that may have been cropped
+    has two: as if it had not been, and as if its optical centre were anywhere near the middle.
+    """
     high, wide = photo.pixels.shape[:2]
     diagonal = float(np.hypot(wide, high))
     middle = np.array([(wide - 1) / 2, (high - 1) / 2])
-    unit = np.array([diagonal, diagonal, diagonal, 1.0, 1.0])
-    if lens is not None and not photo.maybe_cropped:
-        sd = np.array(lens.sd)
-        off = np.array([lens.cx, lens.cy])
-        if high > wide:  # held upright: which way round the sensor was is not kept
-            sd[1:3] = np.hypot(sd[1:3], np.hypot(*off))
-            off = np.zeros(2)
-        mean = np.array([lens.f, *(middle / diagonal + off), lens.k1, lens.k2])
-        return np.stack([mean * unit, sd * unit]), "lens"
-    focal, focal_sd = NO_EXIF_FOCAL_MM, NO_EXIF_FOCAL_SD
-    if photo.focal_35mm is not None:
-        focal, focal_sd = photo.focal_35mm, CROPPED_FOCAL_SD if photo.maybe_cropped else FOCAL_SD
-    f = focal / FULL_FRAME_DIAGONAL_MM * diagonal
-    corner = (diagonal / 2 / f) ** 2  # r2 at the corner of the frame
-    centre_sd = CROPPED_CENTRE_SD if photo.maybe_cropped else CENTRE_SD
-    sd = np.array(
-        [
-            focal_sd * f,
-            centre_sd * diagonal,
-            centre_sd * diagonal,
-            CORNER_SD / corner,
-            CORNER_SD_2 / corner**2,
-        ]
-    )
+
+    def prior(focal: float, focal_sd: float, centre_sd: float) -> Floats:
+        f = focal / FULL_FRAME_DIAGONAL_MM * diagonal
+        corner = (diagonal / 2 / f) ** 2  # r2 at the corner of the frame
+        centre = centre_sd * diagonal
+        sd = np.array([focal_sd * f, centre, centre, CORNER_SD / corner, CORNER_SD_2 / corner**2])
+        return np.stack([np.array([f, *middle, 0.0, 0.0]), sd])
+
+    focal, focal_sd = photo.focal_35mm or NO_EXIF_FOCAL_MM, FOCAL_SD
+    if photo.focal_35mm is None:
+        focal_sd = NO_EXIF_FOCAL_SD
     solved = photo.focal_35mm is None or photo.maybe_cropped
-    return np.stack([np.array([f, *middle, 0.0, 0.0]), sd]), "solved" if solved else "exif"
+    whole = prior(focal, focal_sd, CENTRE_SD)
+    if photo.maybe_cropped:
+        cropped = prior(focal * CROPPED_FOCAL, max(focal_sd, CROPPED_FOCAL_SD), CROPPED_CENTRE_SD)
+        return (whole, cropped), "solved"
+    if lens is None:
+        return (whole,), "solved" if solved else "exif"
+    sd = np.array(lens.sd)
+    off = np.array([lens.cx, lens.cy])
+    if high > wide:  # held upright: which way round the sensor was is not kept
+        sd[1:3] = np.hypot(sd[1:3], np.hypot(*off))
+        off = np.zeros(2)
+    unit = np.array([diagonal, diagonal, diagonal, 1.0, 1.0])
+    mean = np.array([lens.f, *(middle / diagonal + off), lens.k1, lens.k2])
+    return (np.stack([mean * unit, sd * unit]),), "lens"

@@ -16,12 +16,12 @@ from numpy.typing import NDArray
 from cutcheck import adjust, records
 from cutcheck.camera import Camera
 from cutcheck.card import Rectangle, corners_of
-from cutcheck.card_fit import camera_from_plane
+from cutcheck.card_fit import camera_from_plane, likeliest
 from cutcheck.errors import CutcheckError
-from cutcheck.lens import LensPrior, lens_prior
+from cutcheck.lens import LensPrior, lens_priors
 from cutcheck.located import Located, scale_record, with_height_u
 from cutcheck.photo import Photo
-from cutcheck.rectangles import along_sides, find_rectangle
+from cutcheck.rectangles import along_sides, find_rectangle, with_points_between
 from cutcheck.steps import steps
 
 Floats = NDArray[np.float64]
@@ -81,7 +81,7 @@ def sheet(size_mm: tuple[float, float]) -> Known:
         top_u=0.0,
         edge_u=0.15,
         size_u=0.5 / float(np.sqrt(wide * high)),
-        flat_mm=0.3,
+        flat_mm=1.0,
         margin=0.04,
         share=(0.06, 0.98),
     )
@@ -140,11 +140,11 @@ def _unknown(reference: str, wanted: str) -> CutcheckError:
 
 
 def _by_rectangle(photo: Photo, known: Known, lens: LensPrior | None) -> Located:
-    prior, focal_from = lens_prior(photo, lens)
-    found = find_rectangle(photo.pixels, known.size_mm, known.top_mm, prior, share=known.share)
+    lenses, focal_from = lens_priors(photo, lens)
+    found = find_rectangle(photo.pixels, known.size_mm, known.top_mm, lenses[-1], share=known.share)
     if found is None:
         raise CutcheckError("no-card", what=known.what, remedy=known.remedy)
-    return _solved(photo, known, found.mm, found.corners, found.camera, prior, focal_from)
+    return _solved(photo, known, found.mm, found.corners, found.camera, lenses, focal_from)
 
 
 def _by_square(photo: Photo, dictionary: str, tag: int, side_mm: float, lens: LensPrior | None) -> Located:
@@ -178,9 +178,9 @@ def _by_square(photo: Photo, dictionary: str, tag: int, side_mm: float, lens: Le
         raise CutcheckError("no-card", what=known.what, remedy=known.remedy)
     quad = max((np.asarray(q, float).reshape(4, 2) for q in quads), key=lambda q: np.ptp(q))
     mm = corners_of(Rectangle(-side_mm / 2, -side_mm / 2, side_mm / 2, side_mm / 2))
-    prior, focal_from = lens_prior(photo, lens)
-    camera = camera_from_plane(mm, quad, known.top_mm, prior)
-    return _solved(photo, known, mm, quad, camera, prior, focal_from)
+    lenses, focal_from = lens_priors(photo, lens)
+    camera = camera_from_plane(mm, quad, known.top_mm, lenses[-1])
+    return _solved(photo, known, mm, quad, camera, lenses, focal_from)
 
 
 def _solved(
@@ -189,18 +189,18 @@ def _solved(
     mm: Floats,
     corners: Floats,
     camera: Camera,
-    prior: Floats,
+    lenses: tuple[Floats, ...],
     focal_from: records.FocalFrom,
 ) -> Located:
     """The camera from a rectangle's four sides; ``mm`` and ``corners`` (px) are (4, 2), in the same order."""
-    fit, scatter = _fit_sides(photo.pixels, known, mm, corners, camera, prior)
+    fit, scatter = _fit_sides(photo.pixels, known, mm, corners, camera, lenses)
     if fit is None:
         raise CutcheckError("no-card", what=known.what, remedy=known.remedy)
     if fit.camera.tilt_deg > MOST_TILT_DEG:
         raise CutcheckError("too-oblique", tilt=fit.camera.tilt_deg)
     solved = with_height_u(fit.camera, fit.covariance[:11, :11], known.top_u)
     high, wide = photo.pixels.shape[:2]
-    around, _, _ = along_sides(mm, 6, 0.0)
+    around = with_points_between(mm)
     outline = solved.project_at(around, known.top_mm)
     return Located(
         camera=solved,
@@ -217,7 +217,12 @@ def _solved(
 
 
 def _fit_sides(
-    pixels: NDArray[np.uint8], known: Known, mm: Floats, corners: Floats, camera: Camera, prior: Floats
+    pixels: NDArray[np.uint8],
+    known: Known,
+    mm: Floats,
+    corners: Floats,
+    camera: Camera,
+    lenses: tuple[Floats, ...],
 ) -> tuple[adjust.Fit | None, float]:
     """Edges along the sides, solved, and once more from there; and their scatter, px."""
     half = max(known.size_mm) / 2
@@ -242,13 +247,15 @@ def _fit_sides(
             np.full(ok.sum(), known.top_mm),
         )
         mm_per_px = float(camera.mm_per_px(px.mean(axis=0), known.top_mm))
+        floor = 2 * known.edge_u / mm_per_px
         grown = float(np.hypot(0.25, known.edge_u / mm_per_px))
-        fit = adjust.solve(
-            edges, camera, np.zeros((1, 3)), adjust.Prior(prior, flat, grown), sigma_floor_px=0.03
-        )
+        prior = adjust.Prior(lenses[-1], flat, grown)
+        fit = adjust.solve(edges, camera, np.zeros((1, 3)), prior, sigma_floor_px=floor)
+        fit, _ = likeliest(edges, fit, prior, lenses, floor)
         camera = fit.camera
-        px = camera.project_at(at_mm, known.top_mm)
-        ahead = camera.project_at(at_mm + 0.05 * np.column_stack([-out_mm[:, 1], out_mm[:, 0]]), known.top_mm)
+        height = known.top_mm + bends @ fit.bends[0]
+        px = camera.project_at(at_mm, height)
+        ahead = camera.project_at(at_mm + 0.05 * np.column_stack([-out_mm[:, 1], out_mm[:, 0]]), height)
         along = (ahead - px) / np.linalg.norm(ahead - px, axis=1, keepdims=True)
         normal = np.column_stack([along[:, 1], -along[:, 0]])
         reach = max(4.0, 0.5 * reach)

@@ -10,9 +10,10 @@ from cutcheck.card_fit import CardFit, fit_cards
 from cutcheck.errors import CutcheckError
 from cutcheck.exposure import greys_on, judge_edges, why_nothing_found
 from cutcheck.find_card import FoundCard, find_cards, through
-from cutcheck.lens import LensPrior, lens_prior
+from cutcheck.lens import LensPrior, lens_priors
 from cutcheck.located import Grey, Located, scale_record, with_height_u
 from cutcheck.photo import Photo
+from cutcheck.rectangles import with_points_between
 
 __all__ = ["Grey", "LensPrior", "Located", "locate"]
 
@@ -52,12 +53,11 @@ def locate(
         raise _why_not(photo, found)
     frame = min(whole, key=lambda card: (card.layout.kind != "mat", card.layout.number or 0))
     cards = (frame, *(card for card in whole if card is not frame))
-    prior, focal_from = lens_prior(photo, lens)
+    lenses, focal_from = lens_priors(photo, lens)
     thickness = THICKNESS_MM["paper"] if thickness_mm is None else thickness_mm
     heights = tuple(0.0 if card.layout.kind == "mat" else thickness for card in cards)
-    solved = fit_cards(
-        photo.pixels, cards, heights, np.array(printed.scale() if printed else (1.0, 1.0)), prior
-    )
+    stretch = np.array(printed.scale() if printed else (1.0, 1.0))
+    solved = fit_cards(photo.pixels, cards, heights, stretch, lenses)
     if solved is None:
         raise _too_unclear(photo, cards)
     if solved.fit.camera.tilt_deg > MOST_TILT_DEG:
@@ -141,7 +141,7 @@ def _regions(solved: CardFit) -> list[Floats]:
                 for corners in card.layout.squares.values()
             ]
         else:
-            grown = [_along(card.layout.outline)]
+            grown = [with_points_between(card.layout.outline)]
         regions += [solved.to_px(k, corners) for corners in grown]
     return regions
 
@@ -152,13 +152,6 @@ def _outline(card: FoundCard) -> Floats:
         return through(card.homography, card.layout.outline)
     quads = np.concatenate(list(card.seen.values()))
     return np.asarray(quads.mean(axis=0) + 1.2 * (quads - quads.mean(axis=0)))
-
-
-def _along(corners: Floats, pieces: int = 6) -> Floats:
-    """A polygon with points along its sides, for lenses bend them: (N * pieces, 2)."""
-    share = np.arange(pieces)[:, None] / pieces
-    ends = np.roll(corners, -1, axis=0)
-    return np.concatenate([a + (b - a) * share for a, b in zip(corners, ends, strict=True)])
 
 
 def _why_not(photo: Photo, found: list[FoundCard]) -> CutcheckError:

@@ -87,6 +87,13 @@ def along_sides(corners: Floats, count: int, margin: float) -> tuple[Floats, Flo
     return at, normal, np.repeat(np.arange(4), count)
 
 
+def with_points_between(corners: Floats, pieces: int = 6) -> Floats:
+    """A polygon (N, 2) with more points along its sides, for lenses bend them: (N * pieces, 2)."""
+    share = np.arange(pieces)[:, None] / pieces
+    ends = np.roll(corners, -1, axis=0)
+    return np.concatenate([a + (b - a) * share for a, b in zip(corners, ends, strict=True)])
+
+
 def _quads(pixels: Bytes, share: tuple[float, float]) -> list[Floats]:
     """Convex quadrilaterals (4, 2) px, clockwise as seen, whose area is within ``share`` of the photo's."""
     scale = min(1.0, WORK_PX / max(pixels.shape[:2]))

@@ -14,7 +14,7 @@ Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]
 
 WORK_PX = 800  # longer side of the reduced photo
-RAYS = 72
+RAYS, RIM_RAYS = 72, 144
 SAMPLE_PX = 0.5
 RIM_LEVEL = 0.35  # of the step from the surface to the thing; half-way would be lost on a bright rim
 LEAST_RIM, LEAST_SMOOTH = 0.6, 0.45  # share of the rim that must be seen, and lie on one ellipse
@@ -153,47 +153,53 @@ def _outer_rim(pixels: Bytes, at: Floats, normal: Floats, reach_px: float) -> Fl
 def rim_of_shape(pixels: Bytes, near: Round, shape: Floats) -> Round | None:
     """The rim of a round thing whose ellipse's shape is known, or None.
 
-    ``shape`` (2, 2) maps a circle to that ellipse, area kept. Along rays there are edges of many things: the
-    rim, a pattern, a shadow. The rim is the largest ellipse of that shape on which most rays have one.
+    ``shape`` (2, 2) maps a circle to that ellipse, area kept. A shadow moves the rim that is seen outward,
+    never inward: so it is the ellipse of that shape that most places of the rim agree on and few lie within.
     """
     mean = float(np.sqrt(near.axes.prod()))
-    t = np.arange(RAYS) * (2 * np.pi / RAYS)
+    t = np.arange(RIM_RAYS) * (2 * np.pi / RIM_RAYS)
     unit = np.column_stack([np.cos(t), np.sin(t)])
-    scale = np.arange(0.82, 1.14, SAMPLE_PX / mean)
-    light = sample(pixels, near.centre + mean * scale[:, None] * (unit @ shape.T)[:, None])
-    smooth = cv2.GaussianBlur(light, (0, 0), sigmaX=max(0.01 * mean / SAMPLE_PX, 1.0), sigmaY=0.5)
-    slope = np.linalg.norm(np.gradient(smooth, axis=1), axis=2)
-    peak = (slope[:, 1:-1] > slope[:, :-2]) & (slope[:, 1:-1] >= slope[:, 2:])
-    weight = np.minimum(slope[:, 1:-1] / np.quantile(slope, 0.9), 1.0) * peak
-    # How much of an edge there is near each place of each ray, then summed along candidate circles.
-    near_edge = cv2.GaussianBlur(
-        np.pad(weight, ((0, 0), (1, 1))), (0, 0), sigmaX=0.006 / (scale[1] - scale[0]), sigmaY=0.01
-    )
-    near_edge = np.minimum(near_edge / (0.8 * near_edge.max()), 1.0)
-    shifts = np.arange(-0.08, 0.081, 0.008)
-    x, y, r = (
-        grid.ravel() for grid in np.meshgrid(shifts, shifts, np.arange(0.88, 1.09, 0.004), indexing="ij")
-    )
-    score = np.zeros(len(r))
-    for k in range(RAYS):
-        across = x * unit[k, 0] + y * unit[k, 1]
-        out = across + np.sqrt(np.maximum(r**2 - x**2 - y**2 + across**2, 0.0))
-        place = np.clip(np.round((out - scale[0]) / (scale[1] - scale[0])).astype(int), 0, len(scale) - 1)
-        score += near_edge[k, place]
-    good = np.flatnonzero(score > 0.85 * score.max())
-    best = good[np.argmax(score[good] + 40.0 * (r[good] - r[good].min()))]
-    if score[best] < 0.4 * RAYS:
+    normal = unit @ np.linalg.inv(shape)
+    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+    rim = _outer_rim(pixels, near.centre + 0.98 * mean * unit @ shape, normal, 0.2 * mean)
+    if len(rim) < LEAST_RIM * RIM_RAYS:
         return None
-    across = x[best] * unit[:, 0] + y[best] * unit[:, 1]
-    out = across + np.sqrt(np.maximum(r[best] ** 2 - x[best] ** 2 - y[best] ** 2 + across**2, 0.0))
-    reach = np.abs(scale[None] - out[:, None]) < 0.02
-    nearby = np.where(reach[:, 1:-1], weight, 0.0)
-    seen = nearby.max(axis=1) > 0.2
-    place = nearby.argmax(axis=1) + 1
-    rim = near.centre + mean * scale[place][seen, None] * (unit[seen] @ shape.T)
-    centre = near.centre + mean * shape @ np.array([x[best], y[best]])
-    u, values, _ = np.linalg.svd(shape * mean * r[best])
-    return Round(centre, values, float(np.arctan2(u[1, 0], u[0, 0])), rim)
+    round_rim = (rim - near.centre) @ np.linalg.inv(shape)
+    rng = np.random.default_rng(0)
+    tolerance = max(0.5 * ROUGH * mean, 0.4)
+    best, most = None, -np.inf
+    for _ in range(300):
+        circle = _circle(round_rim[rng.choice(len(rim), 3, replace=False)])
+        if circle is None or not 0.8 * mean < circle[2] < 1.15 * mean:
+            continue
+        out = np.hypot(*(round_rim - circle[:2]).T) - circle[2]
+        score = float((np.abs(out) < tolerance).sum() - 1.5 * (out < -2 * tolerance).sum())
+        if score > most:
+            best, most = circle, score
+    if best is None:
+        return None
+    for _ in range(4):
+        out = np.hypot(*(round_rim - best[:2]).T) - best[2]
+        good = np.abs(out) < 1.5 * tolerance
+        again = _circle(round_rim[good]) if good.sum() > 5 else None
+        if again is None:
+            return None
+        best = again
+    if good.sum() < 0.3 * RIM_RAYS:
+        return None
+    turn, values, _ = np.linalg.svd(shape * best[2])
+    centre = near.centre + shape @ best[:2]
+    return Round(centre, values, float(np.arctan2(turn[1, 0], turn[0, 0])), rim[good])
+
+
+def _circle(points: Floats) -> Floats | None:
+    """The circle (x, y, radius) through or nearest to points (N, 2), N >= 3 (Kasa's least squares)."""
+    matrix = np.column_stack([2 * points, np.ones(len(points))])
+    solution, _, rank, _ = np.linalg.lstsq(matrix, (points**2).sum(axis=1), rcond=1e-9)
+    if rank < 3:
+        return None
+    square = solution[2] + solution[0] ** 2 + solution[1] ** 2
+    return np.array([solution[0], solution[1], np.sqrt(square)]) if square > 0 else None
 
 
 def _around(centre: Floats, axes: Floats, angle: float) -> tuple[Floats, Floats]:
