@@ -23,6 +23,20 @@ from cutcheck.units import MM_PER, PrintedUnit, read_size, show_fraction, to_mm
 Family = Literal["dice", "stick", "slice", "ribbon", "turned"]
 Square = Literal["cube", "section", "plan", ""]
 Class = Literal["A", "B", "C", "D", "E"]
+Form = Literal[
+    "box",
+    "disc",
+    "lattice",
+    "diamond",
+    "half-disc",
+    "ribbon",
+    "crumbs",
+    "barrel",
+    "olive",
+    "ball",
+    "roll",
+    "wedge",
+]
 Standing = Literal["published-read", "from-memory", "common-practice"]
 
 FAMILIES: tuple[Family, ...] = ("dice", "stick", "slice", "ribbon", "turned")
@@ -55,7 +69,7 @@ SIZE_LABELS: dict[str, str] = {"thickness": "thickness", "diameter": "diameter",
 
 _ENTRY_FIELDS = (
     *("english", "french", "others", "family", "scored", "square", "shapes", "about", "faces"),
-    *("figure", "step", "mistakes"),
+    *("figure", "step", "mistakes", "drawing"),
 )
 
 # What each step of the knife is called in advice.
@@ -153,6 +167,16 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
+class Drawing:
+    """How a cut is drawn: its form, and what to take for the sides that no standard sizes, mm."""
+
+    form: Form
+    length: float
+    width: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True)
 class Entry:
     """A cut as the reference has it, whatever standard is used.
 
@@ -172,6 +196,7 @@ class Entry:
     figures: tuple[Figure, ...]
     steps: tuple[Step, ...]
     mistakes: tuple[str, ...]
+    drawing: Drawing
     faces: int | None = None
 
     @property
@@ -237,6 +262,7 @@ def read_entry(file: str, text: str, known: Mapping[str, Source]) -> Entry:
         figures=tuple(figures),
         steps=tuple(_step(s) for s in top.rows("step")),
         mistakes=tuple(top.texts("mistakes")),
+        drawing=_drawing(top.at("drawing")),
         faces=top.data.get("faces"),
     )
 
@@ -282,6 +308,16 @@ def _figure(field: Field, known: Mapping[str, Source]) -> Figure:
         plus_minus_mm=plus_minus,
         note=field.text("note", ""),
     )
+
+
+def _drawing(field: Field) -> Drawing:
+    if field.data is None:
+        fail(
+            field, "the drawing is missing", "Write a [drawing] section with shape, length, width and height."
+        )
+    field.only("shape", "length", "width", "height")
+    sides = (field.number(side) for side in ("length", "width", "height"))
+    return Drawing(cast(Form, field.choice("shape", get_args(Form))), *sides)
 
 
 def _step(field: Field) -> Step:

@@ -179,6 +179,12 @@ edge = "1/4"
 action = "slab"
 hits = "edge"
 say = "Slice {size}."
+
+[drawing]
+shape = "box"
+length = 6
+width = 6
+height = 6
 """
 
 
@@ -194,6 +200,9 @@ say = "Slice {size}."
         ('edge = "1/4"', 'egde = "1/4"', 14, "'egde' is not known"),
         ('action = "slab"', 'action = "hack"', 17, "'hack' is not known"),
         ('hits = "edge"', 'hits = "corner"', 18, "'corner' is not a size"),
+        ('shape = "box"', 'shape = "star"', 22, "'star' is not known"),
+        ("length = 6", 'length = "6"', 23, "is not a number"),
+        ("[drawing]", "[drawings]", 21, "'drawings' is not known"),
         ('about = "Invented."', "", None, "'about' is missing"),
         ('mistakes = ["None."]', 'mistakes = "None."', 7, "no list of texts"),
     ],
