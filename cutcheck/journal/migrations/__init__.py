@@ -1,0 +1,1 @@
+"""The versions of the journal, each a step from the one before."""
