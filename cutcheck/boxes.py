@@ -17,6 +17,7 @@ from cutcheck.seams import rows_of_pieces
 from cutcheck.silhouette import affine_at
 from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, Box, box_corners, box_points
 
+INNER_CLEAR, FOOT_CLEAR = 2.0, 1.2  # how clear the edges of a side face must be to show the height
 MISS_PX, MISS_SHARE = 2.0, 0.04  # how far a box may miss its outline, px and in parts of its breadth
 CLEAR, SHOWN = 2.5, 0.6  # an edge that stands out; the share of a box's edges that usually does
 KEEP = 4  # heights that go on to the fit
@@ -33,6 +34,8 @@ def measure_boxes(
     """
     fit = fit_boxes(pixels, camera, shaped, index)
     rows = rows_of_pieces(pixels, camera, fit.rows)
+    for i in np.nonzero(np.isfinite(shaped.bow[index]) & (shaped.kind[index] != "box"))[0]:
+        rows[i] = fit.rows[i : i + 1]  # a ribbon's own folds are no seams
     single = np.array([len(row) == 1 for row in rows])
     plain = single & _explained(camera, fit, shaped, index)
     made = _pieces(
@@ -58,7 +61,7 @@ def _explained(camera: Camera, fit: EdgeFit, shaped: Outlined, index: NDArray[np
     most = np.percentile(miss, 80, axis=1) / (MISS_PX + MISS_SHARE * breadth_px)
     looked_for = fit.view.visible & (fit.clarity > 0.0)
     shown = (looked_for & (fit.clarity > CLEAR)).sum(axis=1) / np.maximum(looked_for.sum(axis=1), 1)
-    slender = np.isfinite(shaped.bow[index])
+    slender = np.isfinite(shaped.bow[index]) & (shaped.kind[index] == "box")
     return np.asarray(slender | (most < 1.0 + (shown - SHOWN)))
 
 
@@ -140,7 +143,10 @@ def _pieces(
     parts[:, 2, 2] = height_part(camera, foot, top, box[:, HEIGHT])
     parts[:, :, 3] = scale_u * value
     parts[:, :, 4] = ROUGHNESS_MM
-    side_px = np.where(np.isfinite(fit.view.gap_px), fit.view.gap_px, 0.0)[:, 4:8].max(axis=1)
+    # A height is seen where both edges of a side face stand out.
+    inner, foot = fit.clarity[:, 0:4], fit.clarity[:, 4:8]
+    shown = fit.view.inner[:, 0:4] & fit.view.visible[:, 4:8] & (inner > INNER_CLEAR) & (foot > FOOT_CLEAR)
+    side_px = np.where(shown & np.isfinite(fit.view.gap_px[:, 4:8]), fit.view.gap_px[:, 4:8], 0.0).max(axis=1)
     rims = camera.project(box_points(box[:, None], *_rim()))
     return [
         (

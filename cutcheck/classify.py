@@ -78,9 +78,11 @@ def classify(camera: Camera, outlines: Floats, seams: Floats | None = None) -> O
         solid = solidity(straight[i])
         rough_px = ROUGH_PX + ROUGH_SHARE * breadth[i] * size[i]
         if slender[i]:
-            # What a single gentle bend does not straighten is a ribbon.
-            if solid < 0.9 or abs(bow[i]) > 0.15 * strips[i][0]:
+            # What a single gentle bend does not straighten is a ribbon; in between, the edges have to say.
+            if solid < 0.7 or abs(bow[i]) > 0.15 * strips[i][0]:
                 kind[i] = "ribbon"
+            elif solid < 0.9:
+                kind[i] = "irregular"
         elif disc.rms[i] < 0.75 * box.rms[i] and disc.rms[i] < rough_px:
             kind[i] = "disc"
         elif min(box.rms[i], disc.rms[i]) > rough_px or solid < 0.88:

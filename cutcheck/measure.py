@@ -32,14 +32,16 @@ def measure(
     outlines = sharpen(pixels, np.stack([resample(blob.outline_px) for blob in blobs]))
     shaped = classify(camera, outlines, contacts(outlines))
     made: Made = []
-    # A rough outline may be a row of boxes; only what is none is measured as a rough chunk.
+    # A rough outline may be a box or a row of boxes; only what is none is measured from the outline alone.
     boxlike = np.nonzero((shaped.kind == "box") | (shaped.kind == "irregular"))[0]
     if len(boxlike):
         made += measure_boxes(pixels, camera, shaped, boxlike, scale_u)
     boxed = {source for source, _ in made}
-    rough = np.array([i for i in boxlike if i not in boxed], int)
-    made += measure_rough(pixels, camera, shaped, rough, scale_u)
-    made += measure_strips(pixels, camera, shaped, np.nonzero(shaped.kind == "ribbon")[0], scale_u)
+    slender = np.isfinite(shaped.bow)
+    rest = np.array([i for i in boxlike if i not in boxed], int)
+    made += measure_rough(pixels, camera, shaped, rest[~slender[rest]], scale_u)
+    strips = np.concatenate([rest[slender[rest]], np.nonzero(shaped.kind == "ribbon")[0]])
+    made += measure_strips(pixels, camera, shaped, strips, scale_u)
     discs = np.nonzero(shaped.kind == "disc")[0]
     if len(discs):
         made += measure_discs(pixels, camera, shaped, discs, scale_u)
