@@ -23,7 +23,7 @@ from cutcheck.records import Piece, Result
 from cutcheck.settings import Settings, load_settings
 from cutcheck.standards import DEFAULT, Cut, find_cut
 from cutcheck.suggest import suggest
-from cutcheck.verdict import judge
+from cutcheck.verdict import Judged, judge
 
 Source = str | Path | bytes | BinaryIO
 
@@ -95,19 +95,21 @@ def measure_photo(
 
 def mark(measured: Measured, cut: Cut | None = None) -> Result:
     """Compare measured pieces with a cut, mark the tray and say what to do; without a cut, only measure."""
-    located, pieces, score, notes = measured.located, measured.pieces, None, ()
-    if cut is not None:
+    located = measured.located
+    if cut is None:
+        judged = Judged(measured.pieces, None, ())
+    else:
         _near_enough(located, cut)
-        pieces, score, notes = judge(pieces, cut, scale_u=located.scale_u)
+        judged = judge(measured.pieces, cut, scale_u=located.scale_u)
     return Result(
         photo=measured.photo.info,
         scale=replace(located.scale, regions_px=_outlines(located)),
-        pieces=pieces,
+        pieces=judged.pieces,
         cut=None if cut is None else cut.cut_name,
         suggested=suggest(measured.pieces, cut),
-        score=score,
-        advice=() if cut is None else advise(pieces, score, cut),
-        warnings=(*measured.warnings, *notes),
+        score=judged.score,
+        advice=() if cut is None else advise(judged.pieces, judged.score, cut),
+        warnings=(*measured.warnings, *judged.notes),
     )
 
 
