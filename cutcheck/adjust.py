@@ -101,7 +101,7 @@ def solve(
     residual, jacobian = _residuals(edges, state)
     sigma = sigma_px or max(_spread(residual), sigma_floor_px)
     for turn in range(rounds):
-        weight = _tukey(residual, (4.685 if turn else 10.0) * sigma)
+        weight = _tukey(residual, (4.685 if turn else 10.0) * max(sigma, _spread(residual)))
         for _ in range(40):
             state, residual, jacobian, moved = _step(edges, state, residual, jacobian, prior, weight, sigma)
             if moved < 0.01:

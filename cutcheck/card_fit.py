@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 
 # How far from flat a card may be: standard deviation, mm, 52 mm from its middle (of a mat 149 mm).
 # Common practice, no source: thin paper that bends like a bowl must stretch, so that it does so hardly.
-BEND_SD_MM = {"card": 0.3, "mat": 1.0}
+BEND_SD_MM = {"card": 1.0, "mat": 2.0}
 BOWL_SD_MM = {"card": 0.02, "mat": 0.1}
 SHEET_SD = 0.2  # how far a bent sheet's curve departs from the parabola, of its bend
 REACH_PX = 10.0  # how far from where it is expected an edge is looked for

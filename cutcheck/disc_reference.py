@@ -104,7 +104,7 @@ def _not_found(diameter_mm: float, where: str = "") -> CutcheckError:
     return CutcheckError(
         "no-card",
         what=f"disc of {diameter_mm:g} mm{where}",
-        remedy="Lay the coin flat and apart on an even board of another colour, wholly in sight, in soft light.",
+        remedy="Lay the coin flat and apart on an even board of another colour, in sight, in soft light.",
     )
 
 
@@ -129,10 +129,9 @@ def _camera(lean: Floats, lens: Floats, reference: Round, diameter_mm: float) ->
 
 def _jacobian(camera: Camera, px: Floats) -> Floats:
     """Pixels by millimetres at discs' upper sides: (2, 2)."""
-    step = 2.0
-    right = camera.to_height(px + [step, 0.0], THICK_MM) - camera.to_height(px - [step, 0.0], THICK_MM)
-    down = camera.to_height(px + [0.0, step], THICK_MM) - camera.to_height(px - [0.0, step], THICK_MM)
-    return np.linalg.inv(np.column_stack([right, down]) / (2 * step))
+    steps = np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]])
+    right, left, down, up = camera.to_height(px + steps, THICK_MM)
+    return np.asarray(np.linalg.inv(np.column_stack([right - left, down - up]) / 2))
 
 
 def _shape(camera: Camera, px: Floats) -> Floats:
@@ -147,7 +146,7 @@ def _root(tensor: Floats) -> Floats:
 
 
 def _stretch(shape: Floats) -> Floats:
-    """How a shape departs from a circle: (2,), logarithm of the axes' ratio by direction; zero for a circle."""
+    """How a shape departs from a circle, by direction: (2,), of the logarithm of the axes' ratio."""
     values, vectors = np.linalg.eigh(shape)
     long = vectors[:, 1]
     ratio = float(np.log(values[1] / values[0]))

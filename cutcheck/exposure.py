@@ -18,6 +18,8 @@ Floats = NDArray[np.float64]
 # Where measuring ends; rough limits of ours, common practice, no source.
 BLUR_MM, BLUR_WARN_MM = 1.6, 0.6  # an edge's width on the board, from 10 to 90 % of the step
 DARK_WHITE = 0.012  # linear light of white paper: code 28 of 255
+WASHED_BLACK = 0.2  # linear light of printed black beside clipped white: two stops and more too much
+BURNT_SHARE = 0.05  # of the photo in one patch, where no card is found
 CLIPPED = 0.985  # linear light at which a code of 253 or more is near its end
 LAY_THE_CARD = (
     "Lay the printed card flat beside the pieces, all four squares in sight, and take the photo again."
@@ -33,7 +35,7 @@ def judge_edges(points: tuple[EdgePoints, ...], px_per_mm: float) -> list[str]:
     width = np.concatenate([seen.width_px for seen in points])
     if np.median(white) < DARK_WHITE:
         raise CutcheckError("too-dark")
-    washed = (white > CLIPPED) & (black > 0.5)
+    washed = (white > CLIPPED) & (black > WASHED_BLACK)
     if washed.mean() > 0.3:
         raise CutcheckError("too-bright", share=float(washed.mean()), what="card")
     blur_px = float(np.nanmedian(width[found])) if found.any() else float("nan")
@@ -62,9 +64,10 @@ def why_nothing_found(pixels: NDArray[np.uint8]) -> CutcheckError:
     low, high = np.percentile(grey, [0.5, 99.5])
     if high < DARK_PHOTO:
         return CutcheckError("too-dark")
-    washed = float((grey >= BRIGHT_PHOTO).mean())
-    if washed > 0.6:
-        return CutcheckError("too-bright", share=washed, what="photo")
+    burnt = cv2.connectedComponentsWithStats((grey >= BRIGHT_PHOTO).astype(np.uint8))[2][1:, cv2.CC_STAT_AREA]
+    share = float(burnt.max()) / grey.size if len(burnt) else 0.0
+    if share > BURNT_SHARE:
+        return CutcheckError("too-bright", share=share, what="photo")
     width = _edge_width(pixels, float(high - low))
     if high - low > 60 and width > max(12.0, max(pixels.shape[:2]) / 160):
         return CutcheckError("blurred", blur_px=width)

@@ -56,7 +56,7 @@ def id1() -> Known:
     return Known(
         kind="id1",
         what="card of the ID-1 size",
-        remedy="Lay a blank or library card (85.6 x 54 mm) flat on a board of another colour, wholly in sight.",
+        remedy="Lay a blank or library card (85.6 x 54 mm) flat on a board of another colour, in sight.",
         size_mm=ID1_MM,
         top_mm=ID1_THICK_MM,
         top_u=0.1,
@@ -69,8 +69,8 @@ def id1() -> Known:
 
 
 def sheet(size_mm: tuple[float, float]) -> Known:
-    """A sheet on which the pieces lie. ISO 216 allows trimming to be off by 1.5 mm (up to 150 mm), 2 mm (up to
-    600 mm); office paper keeps to about half of that (common practice, no source)."""
+    """A sheet on which the pieces lie. ISO 216 allows trimming to be off by 1.5 mm (up to 150 mm), 2 mm (up
+    to 600 mm); office paper keeps to about half of that (common practice, no source)."""
     wide, high = size_mm
     return Known(
         kind="sheet",
@@ -90,8 +90,8 @@ def sheet(size_mm: tuple[float, float]) -> Known:
 def locate_other(photo: Photo, reference: str, *, lens: LensPrior | None = None) -> Located:
     """The camera over the board, from a reference that is none of our cards.
 
-    ``reference``: ``id1``, ``sheet:210x297``, ``square:DICT:ID:MM``, ``disc:23.25`` or ``disc:23.25@812,1044``
-    (a pixel on it). Raises CutcheckError: bad-option, no-card, too-oblique.
+    ``reference``: ``id1``, ``sheet:210x297``, ``square:DICT:ID:MM``, ``disc:23.25`` or
+    ``disc:23.25@812,1044`` (a pixel on it). Raises CutcheckError: bad-option, no-card, too-oblique.
     """
     kind, _, rest = reference.strip().partition(":")
     kind = kind.lower()

@@ -118,7 +118,7 @@ def _judge_flatness(solved: CardFit, mm_per_px: float) -> list[str]:
     warnings = []
     for k, card in enumerate(solved.cards):
         off, u, kind = solved.off_plane_mm(k), solved.off_plane_u_mm(k), card.layout.kind
-        if off - 2 * u > MOST_BENT_MM[kind]:
+        if off > MOST_BENT_MM[kind] and off > 2 * u:
             raise CutcheckError("card-bent", off_mm=off)
         if off > BENT_WARN_MM and off > 3 * u:
             warnings.append(
@@ -156,10 +156,10 @@ def _outline(card: FoundCard) -> Floats:
 
 def _why_not(photo: Photo, found: list[FoundCard]) -> CutcheckError:
     """Why no whole card was found: half a card, or nothing."""
-    likely = [card for card in found if len(card.seen) > 1 or card.layout.kind == "card"]
-    if not likely:
-        return why_nothing_found(photo.pixels)
-    best = max(likely, key=lambda card: len(card.seen))
+    reason = why_nothing_found(photo.pixels)
+    if not found or reason.code != "no-card":
+        return reason
+    best = max(found, key=lambda card: len(card.seen))
     return CutcheckError("card-cut-off", seen=len(best.seen), needed=len(best.layout.squares))
 
 
