@@ -33,9 +33,12 @@ def measure_boxes(
     An outline that no box explains gives none, unless it turns out to be a row of boxes.
     """
     fit = fit_boxes(pixels, camera, shaped, index)
-    rows = rows_of_pieces(pixels, camera, fit.rows)
-    for i in np.nonzero(np.isfinite(shaped.bow[index]) & (shaped.kind[index] != "box"))[0]:
-        rows[i] = fit.rows[i : i + 1]  # a ribbon's own folds are no seams
+    rows = [row[None] for row in fit.rows]
+    # A ribbon's own folds are no seams.
+    firm = np.nonzero(~np.isfinite(shaped.bow[index]) | (shaped.kind[index] == "box"))[0]
+    if len(firm):
+        for i, row in zip(firm, rows_of_pieces(pixels, camera, fit.rows[firm]), strict=True):
+            rows[i] = row
     single = np.array([len(row) == 1 for row in rows])
     plain = single & _explained(camera, fit, shaped, index)
     made = _pieces(
