@@ -1,8 +1,8 @@
 """A copy of a photo to keep: the picture, without the place, serial numbers or names that a camera adds.
 
-A JPEG keeps its coded picture bit by bit, so that it measures the same again; of all that stands beside it only
-the colour profile is kept, and of EXIF only what measuring needs. Other formats are coded anew as JPEG. A
-bank-size card is painted over.
+A JPEG keeps its coded picture bit by bit, so that it measures the same again; of all that stands beside it
+only the colour profile is kept, and of EXIF only what measuring needs. Other formats are coded anew as JPEG.
+A bank-size card is painted over.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
-"""The journal's file: where it is, opening it, bringing it to this version, and reading and writing safely.
+"""The journal's file: where it is, opening it, bringing it to this version, and safe reading and writing.
 
-One SQLite file in rollback mode with full syncing: what was committed survives a kill and a power cut, what was
-not leaves no trace, and there is one file to copy. Removed rows are overwritten, not only unlinked.
+One SQLite file in rollback mode with full syncing: what was committed survives a kill and a power cut, what
+was not leaves no trace, and there is one file to copy. Removed rows are overwritten, not only unlinked.
 """
 
 from __future__ import annotations
@@ -107,7 +107,7 @@ def _begin(connection: Connection) -> None:
 
 
 def _version(connection: Connection, path: Path) -> str | None:
-    """The version of the tables, None in an empty file; refused if they are not ours or newer than we know."""
+    """The version of the tables, None in an empty file; refused if not ours or newer than we know."""
     tables = set(
         connection.exec_driver_sql("SELECT name FROM sqlite_master WHERE type = 'table'").scalars().all()
     )

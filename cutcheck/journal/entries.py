@@ -98,7 +98,7 @@ class Kept:
 class SideEntry:
     """One side of one kept check, as progress needs it. Lengths mm; spreads with the noise taken out.
 
-    ``mean_u_mm`` is the standard uncertainty that measuring leaves to the mean; ``noise_mm`` that of one piece.
+    ``mean_u_mm`` is the standard uncertainty that measuring leaves to the mean, ``noise_mm`` that of a piece.
     """
 
     check: int

@@ -1,7 +1,7 @@
 """The tables of the journal. How they came to be, version by version, is in ``migrations``.
 
 A check is one row of ``checks`` with its sides and its pieces; a piece's figures have columns of their own,
-so that any SQLite tool can read them, and the rest of it (outlines, budget) is JSON as ``serialise`` writes it.
+so that any SQLite tool can read them; the rest of it (outlines, budget) is JSON as ``serialise`` writes it.
 Times are ISO 8601 text, which sorts by itself: ``practised`` in the cook's own time, the others in UTC.
 """
 
@@ -9,11 +9,23 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import JSON, Column, Float, ForeignKey, Index, Integer, LargeBinary, MetaData, Table, Text
+from sqlalchemy import (
+    JSON,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    Table,
+    Text,
+    UniqueConstraint,
+)
 from sqlalchemy.sql.type_api import TypeEngine
 
 # The versions of the tables in their order; a journal says which it has in ``alembic_version``.
-VERSIONS = ("0001",)
+VERSIONS = ("0001", "0002")
 
 metadata = MetaData()
 
@@ -96,6 +108,21 @@ pieces = Table(
     _figure("conformity"),
     _needed("flags", JSON),
     _needed("rest", JSON),
+)
+
+# What a cook or instructor aims at: a share on size in so many sessions, so many days apart.
+goals = Table(
+    "goals",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("key", Text, nullable=False, unique=True),
+    Column("cook_id", Integer, ForeignKey("cooks.id", ondelete="CASCADE"), nullable=False),
+    _needed("cut", Text),
+    _needed("on_size", Float),
+    _needed("sessions", Integer),
+    _needed("days_apart", Integer),
+    _needed("set_on", Text),
+    UniqueConstraint("cook_id", "cut"),
 )
 
 # Only where the cook wants the photo kept: a copy without place and serial numbers.

@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, NamedTuple, cast
 
-from sqlalchemy import Connection, Engine, Select, delete, func, insert, select, update
+from sqlalchemy import Connection, Engine, Select, Table, delete, func, insert, select, update
 
 import cutcheck
 from cutcheck.journal import rows
@@ -60,7 +60,7 @@ class Journal:
     def add_cook(self, name: str) -> Cook:
         """A new person, even where somebody of that name is there already."""
         with writing(self.engine) as connection:
-            return _add_cook(connection, name)
+            return insert_cook(connection, name)
 
     def cooks(self) -> tuple[Cook, ...]:
         """All cooks by name, with how many checks each has and the day of the last."""
@@ -133,7 +133,8 @@ class Journal:
             **rows.check_row(result, taking, _good_extras(extras or Extras())),
             "key": uuid.uuid4().hex,
             "cook_id": cook.number,
-            "practised": result.photo.taken or moment.replace(tzinfo=None).isoformat(timespec="seconds"),
+            # the cook's own time, without its zone
+            "practised": (result.photo.taken or moment.isoformat())[:19],
             "kept": moment.astimezone(UTC).isoformat(timespec="seconds"),
             "produce": produce,
             "program_version": cutcheck.__version__,
@@ -143,7 +144,7 @@ class Journal:
             same = checks.c.sha256 == result.photo.sha256
             there = connection.execute(_entries().where(same)).mappings().first()
             if there is not None:
-                return KeptCheck(rows.entry_of(there), new=False)
+                return KeptCheck(rows.entry_of(cast(Any, there)), new=False)
             number = insert_check(connection, row, side, piece, photo)
             return KeptCheck(_entry(connection, number), new=True)
 
@@ -157,7 +158,7 @@ class Journal:
         if cut is not None:
             query = query.where(checks.c.cut == cut)
         with reading(self.engine) as connection:
-            return tuple(rows.entry_of(row) for row in connection.execute(query).mappings())
+            return tuple(rows.entry_of(cast(Any, row)) for row in connection.execute(query).mappings())
 
     def entry(self, number: int) -> Entry:
         """One kept check without its pieces; ``journal`` where there is none of that number."""
@@ -245,7 +246,7 @@ def insert_check(
     photo: PhotoCopy | None,
 ) -> int:
     """Write a check with its parts; returns its number."""
-    number = int(connection.execute(insert(checks).values(**row)).inserted_primary_key[0])
+    number = _inserted(connection, checks, row)
     _insert_parts(connection, number, side, piece)
     if photo is not None:
         connection.execute(insert(photos).values(check_id=number, kind=photo.kind, data=photo.data))
@@ -268,7 +269,7 @@ def good_time(text: str) -> str:
         moment = datetime.fromisoformat(text.strip())
     except ValueError:
         raise fault(f"'{text}' is no date.", "Write it as 2026-03-04 or 2026-03-04T10:20.") from None
-    return moment.isoformat(timespec="seconds")
+    return moment.replace(tzinfo=None).isoformat(timespec="seconds")
 
 
 def _insert_parts(
@@ -317,14 +318,19 @@ def _cooks() -> Select[Any]:
     )
 
 
-def _add_cook(connection: Connection, name: str, key: str | None = None, added: str | None = None) -> Cook:
-    row = {
-        "name": _good_name(name),
-        "key": key or uuid.uuid4().hex,
-        "added": added or datetime.now(UTC).isoformat(timespec="seconds"),
-    }
-    number = int(connection.execute(insert(cooks).values(**row)).inserted_primary_key[0])
-    return Cook(number, **row)
+def insert_cook(connection: Connection, name: str, key: str | None = None, added: str | None = None) -> Cook:
+    key = key or uuid.uuid4().hex
+    added = added or datetime.now(UTC).isoformat(timespec="seconds")
+    good = _good_name(name)
+    return Cook(
+        _inserted(connection, cooks, {"name": good, "key": key, "added": added}), good, added, key=key
+    )
+
+
+def _inserted(connection: Connection, table: Table, row: dict[str, Any]) -> int:
+    """Insert a row; returns its number."""
+    key = connection.execute(insert(table).values(**row)).inserted_primary_key
+    return int(cast(Any, key)[0])
 
 
 def _good_name(name: str) -> str:
