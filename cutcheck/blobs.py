@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from cutcheck.camera import Camera, Floats
 from cutcheck.errors import CutcheckError
-from cutcheck.foreground import Labels, board_mask, disc, label_pieces, nonzero
+from cutcheck.foreground import SURE, Labels, board_mask, disc, label_pieces, nonzero
 from cutcheck.photo import Photo
-from cutcheck.split import may_hold_several, solidity, split_outline
+from cutcheck.split import NECK, jagged, may_hold_several, split_outline
 from cutcheck.surface import LINEAR, Bytes, Floats32, Surface, learn_surface, log_colour
 
 PX_PER_MM = 2.5  # of the working picture: a die of 2 mm is 5 px across
@@ -87,11 +87,11 @@ def find_blobs(
 
     features = log_colour(small)
     surface = learn_surface(small, features, inside, start, k)
-    board = board_mask(surface, k)
+    board = board_mask(surface, card, k)
     labels = label_pieces(small, surface, inside, board, (smallest_mm * k) ** 2)
     traced = _trace_all(labels, small, surface, camera, scale)
     traced = _screen(traced, _strangers(labels, traced, board, surface, features, k), smallest_mm)
-    blobs = _cut_apart(traced, photo.pixels, scale, k, smallest_mm, camera)
+    blobs = _cut_apart(traced, 1.0 / mm_per_px, smallest_mm, camera)
     blobs = [blob for blob in blobs if blob.extent_mm[0] <= largest_mm]
     if not blobs:
         raise CutcheckError("no-pieces")
@@ -244,7 +244,7 @@ def _strangers(labels: Labels, traced: list[_Traced], board: Bytes, surface: Sur
         m = 3 * reach
         wide = (slice(max(y0 - m, 0), y1 + m), slice(max(x0 - m, 0), x1 + m))
         near = cv2.dilate((labels[wide] == one.number).astype(np.uint8), disc(m / 2))
-        beyond = (near > 0) & (board[wide] == 0) & (surface.own[wide] == 0) & (surface.contrast[wide] > 0)
+        beyond = (near > 0) & (board[wide] == 0) & (surface.contrast[wide] > SURE)
         if beyond.sum() < 20:
             continue
         its = np.median(features[y0:y1, x0:x1][own], axis=0)
@@ -280,16 +280,18 @@ def _screen(traced: list[_Traced], strangers: tuple[NDArray[np.bool_], NDArray[n
     return [one for one, gone in zip(traced, drop, strict=True) if not gone]
 
 
-def _cut_apart(traced: list[_Traced], pixels: Bytes, scale: float, k: float, smallest_mm: float,
-               camera: Camera) -> list[Blob]:
-    """The blobs, those that plainly hold several pieces cut, those that probably do flagged."""
-    per_mm = k / scale
+def _cut_apart(traced: list[_Traced], per_mm: float, smallest_mm: float, camera: Camera) -> list[Blob]:
+    """The blobs, those that plainly hold several pieces cut, those that probably do flagged.
+
+    ``per_mm``: px of the photo to the mm.
+    """
     done: list[Blob] = []
     for blob, several in ((one.blob, one.several) for one in traced):
         if blob.contrast < FAINT:
-            done.append(replace(blob, flags=blob.flags | {"faint"}))
-            continue
-        parts = split_outline(blob.outline_px, (smallest_mm * per_mm) ** 2) if several else []
+            blob = replace(blob, flags=blob.flags | {"faint"})
+        # A faint outline is uneven: only a narrow neck in it means two pieces.
+        neck = 0.5 * NECK if "faint" in blob.flags else NECK
+        parts = split_outline(blob.outline_px, (smallest_mm * per_mm) ** 2, neck=neck) if several else []
         if len(parts) < 2:
             done.append(blob)
             continue
@@ -299,7 +301,7 @@ def _cut_apart(traced: list[_Traced], pixels: Bytes, scale: float, k: float, sma
     single = np.median([blob.area_mm2 for blob in done]) if len(done) >= 5 else np.inf
     return [
         replace(blob, flags=blob.flags | {"cluster"})
-        if solidity(blob.outline_px) < 0.85 or blob.area_mm2 > 1.7 * single else blob
+        if jagged(blob.outline_px) or blob.area_mm2 > 1.7 * single else blob
         for blob in done
     ]
 

@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 from cutcheck.surface import Bytes, Floats32, Surface
 
 SURE = 5.0  # standard deviations of the surface's texture at which a pixel may start a piece
+MAYBE = 2.5  # at which it may belong to a faint one, whose contrast stays under STRONG
+STRONG = 15.0
+NEARLY, NEARLY_FAINT = 0.6, 0.8  # of the strongest edges that an outline could run along
 SHARES = (0.25, 0.35, 0.45, 0.55, 0.7)  # of its best contrast, where a piece's outline may lie
 CLEARER = 1.5  # times the 95 % quantile of the surface's own edges: what an outline must reach
 
@@ -54,10 +57,11 @@ def label_pieces(small: Bytes, surface: Surface, inside: Bytes, board: Bytes, le
     return _to_edges(small, joined, core | rest, inside)
 
 
-def board_mask(surface: Surface, k: float) -> Bytes:
-    """1 where the board is: its own surface with what lies within it, up to 30 mm across, filled in."""
+def board_mask(surface: Surface, card: Bytes, k: float) -> Bytes:
+    """1 where the board is: its own surface with the reference (``card`` is 1 there) and whatever else lies
+    within it, up to 30 mm across, filled in."""
     step = max(1, round(k))
-    own = cv2.resize(surface.own, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
+    own = cv2.resize(surface.own | card, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
     own = cv2.morphologyEx(own, cv2.MORPH_OPEN, disc(1.0))
     reach = round(16.0 * k / step)
     own = cv2.copyMakeBorder(own, reach, reach, reach, reach, cv2.BORDER_REPLICATE)
@@ -73,14 +77,15 @@ def _best_levels(soft: Floats32, edges: Bytes, least: float, enough: float) -> t
     edge. Regions whose edges are nowhere stronger than ``enough`` are grain. Gives the regions, their cores,
     and the typical strength of the edges round them.
     """
-    base = cv2.threshold(soft, SURE, 1, cv2.THRESH_BINARY)[1].astype(np.uint8)
+    base, faint = _candidates(soft, least)
     count, root, stats, _ = cv2.connectedComponentsWithStats(base, connectivity=8)
     rows, cols = nonzero(base)
     value, strength = soft[rows, cols], edges[rows, cols]
     at = np.asarray(root[rows, cols], np.int32)
     peak = _top(at, value, count)
     peak[stats[:, 4] < least] = 0.0
-    level = np.where(peak > 0, np.maximum(SURE, np.multiply.outer(SHARES, peak)), np.inf)
+    lowest_level = np.where(peak < STRONG, MAYBE, SURE)
+    level = np.where(peak > 0, np.maximum(lowest_level, np.multiply.outer(SHARES, peak)), np.inf)
     along = np.zeros(level.shape)
     mask = np.zeros_like(base)
     for i in range(len(SHARES)):
@@ -92,12 +97,30 @@ def _best_levels(soft: Floats32, edges: Bytes, least: float, enough: float) -> t
         along[i] = np.where(np.bincount(at[keep], minlength=count) >= least, mean, 0.0)
     best = along.max(axis=0)
     level[:, best < enough] = np.inf
-    lowest = np.argmax(along >= 0.6 * best, axis=0)
+    lowest = np.argmax(along >= np.where(peak < STRONG, NEARLY_FAINT, NEARLY) * best, axis=0)
     mask[rows, cols] = value > level[lowest, np.arange(count)][at]
     core = np.zeros_like(base)
     core[rows, cols] = value > np.maximum(level[lowest, np.arange(count)], 0.8 * peak)[at]
+    # Where contrast is weak, JPEG's blocks leave holes and gaps.
+    mask |= np.asarray(cv2.morphologyEx(mask & faint, cv2.MORPH_CLOSE, disc(2)), np.uint8)
     fair = (peak > 0) & (best > enough)
     return mask, core, float(np.median(best[fair])) if fair.any() else 0.0
+
+
+def _candidates(soft: Floats32, least: float) -> tuple[Bytes, Bytes]:
+    """Where a piece may be: what is SURE, and round what is sure but faint all that is MAYBE; and which is
+    faint."""
+    maybe = cv2.threshold(soft, MAYBE, 1, cv2.THRESH_BINARY)[1].astype(np.uint8)
+    sure = cv2.threshold(soft, SURE, 1, cv2.THRESH_BINARY)[1].astype(np.uint8)
+    count, root, _, _ = cv2.connectedComponentsWithStats(maybe, connectivity=8)
+    rows, cols = nonzero(maybe)
+    at = np.asarray(root[rows, cols], np.int32)
+    top = _top(at, soft[rows, cols], count)
+    enough = np.bincount(at, sure[rows, cols], minlength=count) >= 0.5 * least
+    weak = (top < STRONG) & enough
+    faint = np.zeros_like(maybe)
+    faint[rows, cols] = weak[at]
+    return sure | faint, faint
 
 
 def _top(label: Labels, value: Floats32, count: int) -> NDArray[np.float64]:
@@ -165,8 +188,10 @@ def _to_edges(small: Bytes, rough: Bytes, core: Bytes, inside: Bytes) -> Labels:
     markers[cv2.dilate(rough, disc(2)) == 0] = 1
     markers[inside == 0] = 1
     cv2.watershed(small, markers)
-    markers[markers >= 1] -= 1
-    return np.asarray(markers, np.int32)
+    # A region may have come apart at a strong edge within it.
+    apart = np.asarray(cv2.connectedComponents((markers > 1).astype(np.uint8), connectivity=4)[1], np.int32)
+    apart[markers == -1] = -1
+    return apart
 
 
 def _without(label: Labels, inner: Bytes) -> Bytes:

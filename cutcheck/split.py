@@ -16,27 +16,27 @@ FULL = 0.95  # of its hull: an outline that fills so much has no neck
 DEEP = 0.10  # a notch at least this share of the outline's width
 
 
-def split_outline(outline: Floats, least_px: float, depth: int = 4) -> list[Floats]:
+def split_outline(outline: Floats, least_px: float, depth: int = 4, neck: float = NECK) -> list[Floats]:
     """The outlines of the pieces that ``outline`` (N, 2) px, (x, y), plainly holds: itself if there is one.
 
-    ``least_px`` is the smallest area.
+    ``least_px`` is the smallest area, ``neck`` the longest cut as a share of the narrower part's thickness.
     """
     if len(outline) < 12 or cv2.contourArea(outline.astype(np.float32)) < 2.0 * least_px:
         return [outline]
-    return _split(outline, least_px, depth)
+    return _split(outline, least_px, depth, neck)
 
 
-def _split(outline: Floats, least_px: float, depth: int) -> list[Floats]:
+def _split(outline: Floats, least_px: float, depth: int, neck: float) -> list[Floats]:
     cut = None
     if depth > 0 and len(outline) >= 12:
-        cut = _neck(outline) if solidity(outline) < FULL else None
+        cut = _neck(outline, neck) if solidity(outline) < FULL else None
     if cut is None:
         return [outline]
     i, j = sorted(cut)
     parts = [outline[i : j + 1], np.concatenate([outline[j:], outline[: i + 1]])]
     if min(cv2.contourArea(part.astype(np.float32)) for part in parts) < least_px:
         return [outline]
-    return [piece for part in parts for piece in _split(part, least_px, depth - 1)]
+    return [piece for part in parts for piece in _split(part, least_px, depth - 1, neck)]
 
 
 def may_hold_several(outline: Floats) -> bool:
@@ -48,6 +48,15 @@ def solidity(outline: Floats) -> float:
     """Area over that of the convex hull."""
     points = outline.astype(np.float32)
     return cv2.contourArea(points) / max(cv2.contourArea(cv2.convexHull(points)), 1e-6)
+
+
+def jagged(outline: Floats) -> bool:
+    """Whether the outline is far from its hull though it is no bent strip, which is as thick as its mean width."""
+    if solidity(outline) >= 0.85:
+        return False
+    points = outline.astype(np.float32)
+    mean_width = 2.0 * cv2.contourArea(points) / max(cv2.arcLength(points, True), 1e-6)
+    return _thickness(outline) > 1.5 * mean_width
 
 
 def _width(outline: Floats) -> float:
@@ -65,7 +74,7 @@ def _thickness(outline: Floats) -> float:
     return 2.0 * float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max()) / scale
 
 
-def _neck(outline: Floats) -> tuple[int, int] | None:
+def _neck(outline: Floats, most: float) -> tuple[int, int] | None:
     """The ends (indices) of the shortest cut from a notch to the other side, where that is a neck."""
     whole = np.round(outline * 16.0).astype(np.int32).reshape(-1, 1, 2)
     hull = cv2.convexHull(whole, returnPoints=False)
@@ -101,6 +110,6 @@ def _neck(outline: Floats) -> tuple[int, int] | None:
         narrow = min(_thickness(part) for part in parts)
         ratio = float(away[j]) / max(narrow, 1e-6)
         fuller = min(solidity(part) for part in parts) > solidity(outline)
-        if ratio < NECK and fuller and (best is None or ratio < best[0]):
+        if ratio < most and fuller and (best is None or ratio < best[0]):
             best = ratio, (a, b)
     return None if best is None else best[1]
