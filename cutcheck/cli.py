@@ -18,6 +18,7 @@ from cutcheck.commands.accuracy import accuracy
 from cutcheck.commands.card import card
 from cutcheck.commands.check import check
 from cutcheck.commands.cuts import cuts
+from cutcheck.commands.journal import journal
 from cutcheck.commands.plan import plan
 from cutcheck.commands.prepare import gestures, produce, safety, station
 from cutcheck.commands.settings import settings
@@ -36,7 +37,20 @@ def group() -> None:
     """Measure cut vegetables from a photo, and mark them against a standard."""
 
 
-for command in (check, cuts, card, standard, plan, gestures, station, safety, produce, accuracy, settings):
+for command in (
+    check,
+    cuts,
+    card,
+    standard,
+    plan,
+    gestures,
+    station,
+    safety,
+    produce,
+    accuracy,
+    settings,
+    journal,
+):
     group.add_command(command)
 
 

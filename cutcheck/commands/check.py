@@ -6,10 +6,11 @@ import json
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from cutcheck.commands.keep import keep_options, keeper
 from cutcheck.errors import CutcheckError
 from cutcheck.settings import Settings, changed, load_settings, save_settings
 
@@ -43,6 +44,7 @@ PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".webp")
 @click.option(
     "--explain", type=int, metavar="N", help="Tell all of piece N, and where its give or take comes from."
 )
+@keep_options
 def check(
     photos: tuple[str, ...],
     *,
@@ -56,12 +58,14 @@ def check(
     unit: Unit | None,
     as_json: bool,
     explain: int | None,
+    **keeping: Any,
 ) -> int:
     """Measure the pieces in each PHOTO ('-' reads standard input) and mark them.
 
     Lay the printed card beside the pieces. Exit status: 0 measured, 2 a wrong command, 3 a photo that
     can't be measured.
     """
+    from cutcheck.photo import Limits, read_bytes
     from cutcheck.pipeline import chosen_cut, mark, measure_photo
 
     kept = _remembered(load_settings(), printed, thickness)
@@ -69,12 +73,17 @@ def check(
         _check_ending(picture, several=len(photos) > 1)
     # A wrong name is told before minutes are spent on many photos.
     chosen = None if cut is None else chosen_cut(cut, standard, produce=produce, default=kept.standard)
+    book = keeper(keeping, several=len(photos) > 1)
 
     def one(photo: str) -> Result:
-        source = sys.stdin.buffer if photo == "-" else photo
-        name = "standard input" if photo == "-" else None
-        measured = measure_photo(source, name=name, reference=reference, settings=kept)
+        # read once, so that what is kept is what was measured
+        name = "standard input" if photo == "-" else photo
+        limits = Limits(kept.max_megapixels, kept.max_megabytes)
+        data = read_bytes(sys.stdin.buffer if photo == "-" else photo, name, limits)
+        measured = measure_photo(data, name=name, reference=reference, settings=kept)
         result = mark(measured, chosen)
+        if book is not None:
+            book.keep(measured, result, settings=kept, reference=reference, produce=produce, photo_bytes=data)
         if picture is not None:
             _save(picture, measured.photo.pixels, result)
         return result

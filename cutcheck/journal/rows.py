@@ -18,7 +18,7 @@ from cutcheck.tray import side_arrays
 
 Row = dict[str, Any]
 _SCORE = ("mark", "mark_low", "mark_high", "on_size", "evenness", "squareness", "counted", "sampling")
-_SIDES = ("length", "width", "height")
+SIDES = ("length", "width", "height")
 _EXTRAS = ("raw_g", "finished_g", "waste_g", "minutes", "note")
 
 
@@ -80,7 +80,7 @@ def piece_rows(result: Result) -> list[Row]:
     rows = []
     for data in serialise.to_dict(result, with_budget=True)["pieces"]:
         row = {name: data.pop(name) for name in ("number", "shape", "verdict", "conformity", "flags")}
-        for side in _SIDES:
+        for side in SIDES:
             measure = data.pop(side)
             row |= {f"{side}_mm": measure["mm"], f"{side}_u95": measure["u95"]}
         rows.append({**row, "rest": data})
@@ -100,7 +100,7 @@ def result_of(check: Mapping[str, Any], sides: Iterable[Mapping[str, Any]], piec
                 },
                 "target_mm": [side["low_mm"], side["high_mm"]],
             }
-            for side in sorted(sides, key=lambda side: _SIDES.index(side["side"]))
+            for side in sorted(sides, key=lambda side: SIDES.index(side["side"]))
         ]
     return serialise.from_dict(
         {
@@ -149,7 +149,7 @@ def _fingerprint(sides: Iterable[SideScore]) -> str:
 
 
 def _piece(row: Mapping[str, Any]) -> Row:
-    sides: Row = {side: {"mm": row[f"{side}_mm"], "u95": row[f"{side}_u95"]} for side in _SIDES}
+    sides: Row = {side: {"mm": row[f"{side}_mm"], "u95": row[f"{side}_u95"]} for side in SIDES}
     rest = row["rest"]
     return {**{n: row[n] for n in ("number", "shape", "verdict", "conformity", "flags")}, **sides, **rest}
 
