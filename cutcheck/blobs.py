@@ -115,6 +115,7 @@ def _places(
     small: Bytes, regions_px: Sequence[Floats], area_px: Floats | None, scale: float, k: float
 ) -> tuple[Bytes, Bytes, Bytes]:
     """(H, W) uint8 each: the reference cards, where to look, and where surface is sure to be."""
+
     def grid(outline: Floats, share: float = 1.0) -> NDArray[np.int32]:
         return np.round(((np.asarray(outline) + 0.5) * scale * share) - 0.5).astype(np.int32)
 
@@ -176,8 +177,7 @@ class _Traced:
     several: bool
 
 
-def _trace_all(labels: Labels, small: Bytes, surface: Surface, camera: Camera,
-               scale: float) -> list[_Traced]:
+def _trace_all(labels: Labels, small: Bytes, surface: Surface, camera: Camera, scale: float) -> list[_Traced]:
     """Every label of at least a few pixels as a blob."""
     high, wide = labels.shape
     kept, outlines = [], []
@@ -228,12 +228,17 @@ def _measured(outlines: list[Floats], camera: Camera) -> list[Blob]:
     return done
 
 
-def _strangers(labels: Labels, traced: list[_Traced], board: Bytes, surface: Surface, features: Floats32,
-               k: float) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+def _strangers(
+    labels: Labels, traced: list[_Traced], board: Bytes, surface: Surface, features: Floats32, k: float
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """For each blob: does it lie along the board's edge, and is it the end of something larger beyond it?"""
     reach = round(4.0 * k)
-    edge = cv2.erode(board, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8), borderType=cv2.BORDER_CONSTANT,
-                     borderValue=1)
+    edge = cv2.erode(
+        board,
+        np.ones((2 * reach + 1, 2 * reach + 1), np.uint8),
+        borderType=cv2.BORDER_CONSTANT,
+        borderValue=1,
+    )
     rim, end = np.zeros(len(traced), bool), np.zeros(len(traced), bool)
     for i, one in enumerate(traced):
         x0, y0, x1, y1 = one.box
@@ -253,8 +258,9 @@ def _strangers(labels: Labels, traced: list[_Traced], board: Bytes, surface: Sur
     return rim, end
 
 
-def _screen(traced: list[_Traced], strangers: tuple[NDArray[np.bool_], NDArray[np.bool_]],
-            smallest_mm: float) -> list[_Traced]:
+def _screen(
+    traced: list[_Traced], strangers: tuple[NDArray[np.bool_], NDArray[np.bool_]], smallest_mm: float
+) -> list[_Traced]:
     """Those without grain, crumbs, the board's own edge and large things beside it, judged against the clear
     ones among them."""
     blobs = [one.blob for one in traced]
@@ -275,6 +281,7 @@ def _screen(traced: list[_Traced], strangers: tuple[NDArray[np.bool_], NDArray[n
     drop = end | (width < 0.8 * smallest_mm) | (area < 1.25 * smallest_mm**2)
     drop |= (contrast < 0.35 * usual) & odd
     drop |= (contrast < 0.6 * usual) & (area < 0.15 * usual_area)
+    drop |= (width < 1.35 * smallest_mm) & (area < 0.2 * usual_area)
     drop |= rim & narrow
     drop |= cut_off & (width > 3.0 * usual_width)
     return [one for one, gone in zip(traced, drop, strict=True) if not gone]
@@ -296,12 +303,15 @@ def _cut_apart(traced: list[_Traced], per_mm: float, smallest_mm: float, camera:
             done.append(blob)
             continue
         flags = blob.flags | {"touching"}
-        done += [replace(part, colour=blob.colour, contrast=blob.contrast, flags=flags)
-                 for part in _measured(parts, camera)]
+        done += [
+            replace(part, colour=blob.colour, contrast=blob.contrast, flags=flags)
+            for part in _measured(parts, camera)
+        ]
     single = np.median([blob.area_mm2 for blob in done]) if len(done) >= 5 else np.inf
     return [
         replace(blob, flags=blob.flags | {"cluster"})
-        if jagged(blob.outline_px) or blob.area_mm2 > 1.7 * single else blob
+        if jagged(blob.outline_px) or blob.area_mm2 > 1.7 * single
+        else blob
         for blob in done
     ]
 
@@ -309,6 +319,8 @@ def _cut_apart(traced: list[_Traced], per_mm: float, smallest_mm: float, camera:
 def _warnings(blobs: list[Blob]) -> tuple[str, ...]:
     faint = sum("faint" in blob.flags for blob in blobs)
     if faint > 0.2 * len(blobs):
-        return (f"{faint} of {len(blobs)} pieces hardly stand out from the board: "
-                "a board of another colour measures better.",)
+        return (
+            f"{faint} of {len(blobs)} pieces hardly stand out from the board: "
+            "a board of another colour measures better.",
+        )
     return ()

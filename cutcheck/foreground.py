@@ -134,8 +134,9 @@ def _top(label: Labels, value: Floats32, count: int) -> NDArray[np.float64]:
     return out
 
 
-def _other_colours(soft: Floats32, light: Floats32, edges: Bytes, rough: Bytes, enough: float,
-                   least: float) -> Bytes:
+def _other_colours(
+    soft: Floats32, light: Floats32, edges: Bytes, rough: Bytes, enough: float, least: float
+) -> Bytes:
     """Regions left over that are parts of pieces in another colour, or pieces of another colour.
 
     Light that pieces throw back fades out, and shade keeps the surface's colour; a part of a piece ends at an
@@ -155,8 +156,9 @@ def _other_colours(soft: Floats32, light: Floats32, edges: Bytes, rough: Bytes, 
     return np.asarray(good[labels], np.uint8)
 
 
-def _dark_ones(surface: Surface, edges: Bytes, where: Bytes, rough: Bytes, enough: float, least_edge: float,
-               least: float) -> Bytes:
+def _dark_ones(
+    surface: Surface, edges: Bytes, where: Bytes, rough: Bytes, enough: float, least_edge: float, least: float
+) -> Bytes:
     """Pieces of the surface's own colour but darker: regions that no piece beside them can have shaded, with
     sharp edges all round."""
     if enough <= 0.0:

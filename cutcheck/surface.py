@@ -26,6 +26,10 @@ WIDE = np.diag(np.square([0.05, 0.012, 0.012]))
 # Light thrown back by a piece brightens the surface beside it: so much more light (one standard deviation)
 # is no sign of a piece (common practice, no source).
 THROWN = 0.08
+# In shade a deeply coloured board (logs of its channels that differ by so much) is lit by itself, too, which
+# deepens its colour: by these shares of it for each unit of lost (log) light, to try.
+DEEP = 1.6
+DEEPER = (0.0, 0.05, 0.1, 0.15, 0.2, 0.25)
 DARK = 0.004  # added to linear light, so that the noise of black does not become colour
 LEVELS = (0.3, 1.0)  # least and most spread of a pixel's colour that JPEG and rounding leave, 8-bit levels
 GATE = 16.27  # chi-square, 3 degrees of freedom, 0.1 % (Abramowitz and Stegun 1964, table 26.8)
@@ -94,8 +98,9 @@ def learn_surface(bgr: Bytes, features: Floats32, inside: Bytes, start: Bytes, p
     return Surface(contrast, residual[..., 0], own, float(np.sqrt(spread[0, 0])), level)
 
 
-def _contrast(bgr: Bytes, residual: Floats32, spread: Matrix, fine: Floats32, levels: float) -> tuple[
-        Floats32, Floats32]:
+def _contrast(
+    bgr: Bytes, residual: Floats32, spread: Matrix, fine: Floats32, levels: float
+) -> tuple[Floats32, Floats32]:
     """Distance from the surface in standard deviations, and the part of it that is light beyond colour.
 
     Two squares of colour, and one of light where there is more of it than the surface's colour explains: less
@@ -137,15 +142,25 @@ def _unshade(residual: Floats32, middle: NDArray[np.floating], known: Bytes, tex
     if np.count_nonzero(dark) > 100:
         values = residual[some][dark]
         slope = (values[:, 1:] - table[code[some][dark]]) / values[:, :1]
-        mode = np.zeros(2)
-        for _ in range(8):
-            near = np.abs(slope - mode).max(axis=1) < 0.07
-            if np.count_nonzero(near) < 50:
-                break
-            mode = np.median(slope[near], axis=0)
-        table += np.outer(light[::-1], mode).astype(np.float32)
+        own = _TO_COLOUR[1:].astype(float) @ np.log(linear)
+        deep = np.linalg.norm(own) > DEEP
+        modes = [_mode(slope, -share * own) for share in (DEEPER if deep else DEEPER[:1])]
+        best = max(modes, key=lambda mode: mode[0])[1]
+        table += np.outer(light[::-1], best).astype(np.float32)
     for i in (0, 1):
         residual[..., 1 + i] -= cv2.LUT(code, np.ascontiguousarray(table[:, i]))
+
+
+def _mode(slope: NDArray[np.floating], start: NDArray[np.floating]) -> tuple[int, NDArray[np.floating]]:
+    """The nearest place to ``start`` (2,) where ``slope`` (N, 2) is dense, and how many are there."""
+    mode, count = start, 0
+    for _ in range(8):
+        near = np.abs(slope - mode).max(axis=1) < 0.07
+        count = int(np.count_nonzero(near))
+        if count < 50:
+            break
+        mode = np.median(slope[near], axis=0)
+    return count, mode
 
 
 def _levels(bgr: Bytes, residual: Floats32) -> float:
