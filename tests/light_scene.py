@@ -34,7 +34,7 @@ DEFAULTS: Truth = {
     "card": "pocket", "number": 0, "card_at": (0.2, 0.5), "card_thickness_mm": 0.2,
     "above_mm": 340.0, "tilt_deg": 12.0, "lean_deg": None, "roll_deg": None, "f35": None,
     "corner_distortion": None, "exif": True,
-    "bevel_mm": 0.08, "noise": None, "blur_px": None, "sharpen": None,
+    "bevel_mm": None, "noise": None, "blur_px": None, "sharpen": None,
 }  # fmt: skip
 
 
@@ -64,26 +64,29 @@ def scene(seed: int, **options: Any) -> tuple[NDArray[np.uint8], Truth]:
 def same_tray_again(truth: Truth, seed: int, **options: Any) -> tuple[NDArray[np.uint8], Truth]:
     """The same pieces on such a board in the same light, seen by the same phone from another place.
 
-    ``options`` set what else changes (``tilt_deg``, ``above_mm``, ``card_at``, ...).
+    The tray is in the middle of the picture. ``options`` say from where (``tilt_deg``, ``lean_deg``, ...).
     """
     drawn, rng = truth["drawn"], np.random.default_rng(seed)
     above = drawn["spec"]["above_mm"] * float(rng.uniform(0.95, 1.15))
-    moved = {"tilt_deg": float(rng.uniform(5, 30)), "above_mm": above}
-    spec = {**DEFAULTS, **drawn["spec"], **moved, **options}
+    moved = {"tilt_deg": float(rng.uniform(5, 30)), "lean_deg": float(rng.uniform(0, 360)), "roll_deg": None}
+    spec = {**DEFAULTS, **drawn["spec"], "above_mm": above, **moved, **options}
     old = truth["camera"]
     k = (old["f_px"], old["k1"], old["k2"])
     solids = [_solid(piece) for piece in drawn["solids"]]
-    everything = np.concatenate([np.concatenate([s.top, s.bottom]) for s in solids])
-    for _ in range(200):
-        spec["lean_deg"], spec["roll_deg"] = float(rng.uniform(0, 360)), float(rng.normal(0, 8))
-        if "card_at" not in options:
-            spec["card_at"] = tuple(np.array(drawn["spec"]["card_at"]) + rng.normal(0, 0.05, 2))
-        camera = _camera(spec, rng, lens=k)
-        seen = camera.project(everything)
-        if (seen > 20).all() and (seen < np.array(spec["size"]) - 21).all():
+    outline = _layout(spec["card"], spec["number"]).outline
+    everything = np.concatenate(
+        [np.column_stack([outline, np.zeros(4)]), *[np.concatenate([s.top, s.bottom]) for s in solids]]
+    )
+    size, at = np.array(spec["size"]), np.array(spec["card_at"])
+    while True:  # the whole tray to the middle of the picture, then up until it is in it
+        for _ in range(4):
+            spec["card_at"] = (float(at[0]), float(at[1]))
+            camera = _camera(spec, np.random.default_rng(seed), lens=k)
+            seen = camera.project(everything)
+            at = at + 0.5 - (seen.min(axis=0) + seen.max(axis=0)) / 2 / size
+        if (seen > 20).all() and (seen < size - 21).all():
             break
-    else:
-        raise ValueError("no place was found that has the whole tray in the picture: take a narrower tray")
+        spec["above_mm"] *= 1.02
     direct, ambient, towards, half_width, slope = drawn["light"]
     light = Light(direct, ambient, np.array(towards), half_width, np.array(slope))
     others = [(name, _solid(piece)) for name, piece in drawn["others"]]
@@ -166,8 +169,11 @@ def _photograph(
     made_of = [spec["produce"]] * len(solids) + [name or spec["produce"] for name, _ in others]
     for i in pieces.far_to_near(everything, camera):
         beside = [solids[k] for k in everything[i].touches]
-        look = pieces.Look(made_of[i], spec["wet"], around, spec["bevel_mm"])
         own = np.random.default_rng([board_seed, i])
+        bevel = spec["bevel_mm"]
+        if bevel is None:  # what a sharp knife leaves
+            bevel = min(float(own.uniform(0.04, 0.12)), 0.02 * (everything[i].width or 5.0))
+        look = pieces.Look(made_of[i], spec["wet"], around, bevel)
         pieces.paint(canvas, camera, everything[i], light, look, beside, own)
     dim = spec["light"] == "dim"
     noise = rng.uniform(0.014, 0.020) if dim else rng.uniform(0.004, 0.008)

@@ -151,7 +151,7 @@ def test_share_on_size_is_of_the_sides_that_were_seen(truth: Truth) -> None:
 
 
 def test_a_cut_of_the_same_size_is_right_too(truth: Truth) -> None:
-    """Small dice and salpicon are both 1/4 in by the inch standard: either name is right, large dice is not."""
+    """Small dice and salpicon are both 1/4 in: either name is right, large dice is not."""
     cut = chosen_cut("small-dice", "inch")
     right = {"small-dice": True, "salpicon": True, "large-dice": False}
     for name, expected in right.items():
