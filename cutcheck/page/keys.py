@@ -1,7 +1,13 @@
 """The keys of ``st.session_state``, all in one place. Helpers take arguments; only places read the state."""
 
 UPLOAD = "upload"  # the widget that takes a photo
-HANDLED = "handled"  # id of the upload that was measured last
+PHOTO = "photo"  # (id, name, bytes) of the photo that was given last
+HANDLED = "handled"  # (id, reference) of the photo that was measured last
+REFERENCE = "reference"  # what gives the scale
+SHEET = "sheet"
+DISC = "disc"
+SPOT = "spot"  # (id of the photo, place on it where the disc was pressed)
+PICKER = "picker"  # the picture on which the disc is pressed
 TRAY = "tray"  # the Measured photo that is shown
 FAULT = "fault"  # what was wrong with the last photo, or None
 CUT = "cut"  # the chosen cut's name, "" for none

@@ -48,6 +48,8 @@ class Viewer {
       this.shown = null;
     }
     this.pieces = data.pieces;
+    this.pickWhat = data.pick;
+    this.root.querySelector(".step").hidden = Boolean(data.pick);
     const drawn = JSON.stringify(data.pieces);
     if (this.shown !== drawn) this.draw(data);
     this.shown = drawn;
@@ -159,6 +161,15 @@ class Viewer {
     if (focus) this.groups.get(numbers[next]).focus();
   }
 
+  point(event) { // a place in the photo was pressed, photo px
+    const frame = this.scene.getBoundingClientRect();
+    const x = this.box.x + ((event.clientX - frame.left) / frame.width) * this.box.w;
+    const y = this.box.y + ((event.clientY - frame.top) / frame.height) * this.box.h;
+    this.scene.querySelector(".pin")?.remove();
+    svg("circle", { class: "pin", cx: x, cy: y, r: (9 * this.box.w) / frame.width }, this.scene);
+    this.pin([Math.round(x), Math.round(y)]);
+  }
+
   pieceAt(x, y) { // the piece under a finger, or the nearest within 22 px of it
     let best = null, least = 22;
     for (const [n, group] of this.groups) {
@@ -200,7 +211,8 @@ class Viewer {
     const end = (event) => {
       const was = this.pointers.delete(event.pointerId);
       scene.classList.remove("dragging");
-      if (was && !this.moved && event.type === "pointerup") {
+      if (was && !this.moved && event.type === "pointerup" && this.pickWhat) this.point(event);
+      else if (was && !this.moved && event.type === "pointerup") {
         const n = this.pieceAt(event.clientX, event.clientY);
         if (n !== null) this.choose(n);
       }
@@ -245,8 +257,10 @@ export default function (component) {
   let viewer = viewers.get(root);
   if (!viewer) {
     viewer = new Viewer(root, (n) => viewer.tell(n));
+    viewer.pin = (at) => viewer.tellPoint(at);
     viewers.set(root, viewer);
   }
   viewer.tell = (n) => setStateValue("piece", n);
+  viewer.tellPoint = (at) => setStateValue("point", at);
   viewer.show(data);
 }

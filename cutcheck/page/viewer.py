@@ -13,7 +13,7 @@ import streamlit as st
 from numpy.typing import NDArray
 
 from cutcheck import words
-from cutcheck.picture import masked, title
+from cutcheck.picture import title
 from cutcheck.records import Piece, Result
 from cutcheck.table import side_words
 from cutcheck.units import Unit
@@ -30,10 +30,9 @@ _component = st.components.v2.component(
 )
 
 
-def preview(pixels: NDArray[np.uint8], result: Result) -> str:
-    """The photo as the page shows it, a JPEG data address: at most ``PREVIEW_PX`` wide or high."""
-    longest = max(pixels.shape[:2])
-    shown = masked(pixels, result)
+def preview(pixels: NDArray[np.uint8]) -> str:
+    """A photo as the page shows it, a JPEG data address: at most ``PREVIEW_PX`` wide or high."""
+    longest, shown = max(pixels.shape[:2]), pixels
     if longest > PREVIEW_PX:
         factor = PREVIEW_PX / longest
         size = (round(pixels.shape[1] * factor), round(pixels.shape[0] * factor))
@@ -55,6 +54,15 @@ def view(
         "chosen": chosen,
     }
     return _component(key=key, data=data, default={"piece": None}, on_piece_change=on_press)
+
+
+def pick(picture: str, size: tuple[int, int], what: str, *, key: str, on_press: Callable[[], None]) -> None:
+    """Show a photo, (width, height) px, and let the user press on a thing in it.
+
+    During ``on_press``, ``st.session_state[key]["point"]`` is the place pressed, [x, y] photo px.
+    """
+    data = {"picture": picture, "width": size[0], "height": size[1], "alt": what, "pieces": [], "pick": what}
+    _component(key=key, data=data, default={"point": None}, on_point_change=on_press)
 
 
 def _piece(piece: Piece, unit: Unit) -> dict[str, Any]:

@@ -12,8 +12,11 @@ from cutcheck import pipeline, words
 from cutcheck.errors import CutcheckError
 from cutcheck.page import keys, panels
 from cutcheck.page.downloads import offer
+from cutcheck.page.references import ask_for_reference
 from cutcheck.page.spread import INK, spread_chart
-from cutcheck.page.viewer import preview, view
+from cutcheck.page.viewer import pick, preview, view
+from cutcheck.photo import read_photo
+from cutcheck.picture import masked
 from cutcheck.pipeline import Measured
 from cutcheck.records import Result, SideName
 from cutcheck.settings import load_settings
@@ -37,46 +40,58 @@ def show() -> None:
     st.title("Check a tray")
     if keys.TRAY in state:
         with st.expander("Check another photo", expanded=state.get(keys.FAULT) is not None):
-            new = _ask_for_photo()
+            reference = _ask_for_photo()
     else:
         st.html(LEAD)
-        new = _ask_for_photo()
-    if new is not None:
-        _measure(*new)
+        reference = _ask_for_photo()
+    _measure_if_new(reference)
     if state.get(keys.FAULT) is not None:
-        st.html(panels.fault_panel(state[keys.FAULT]))
-        if keys.TRAY in state:
-            st.html(
-                panels.small_print(
-                    [f"Below is still the tray before it: {state[keys.TRAY].photo.info.file}."]
-                )
-            )
+        _tell_fault(state[keys.FAULT], reference)
     cut, unit = _ask_for_cut()
     if keys.TRAY in state:
         _show_tray(state[keys.TRAY], cut, unit)
     st.html(panels.caution())
 
 
-def _ask_for_photo() -> tuple[str, bytes] | None:
-    """The photo to measure now: one that was just given, or the sample."""
+def _ask_for_photo() -> str:
+    """Ask for a photo, which is then in the state, and for what gives the scale, which is returned."""
     state = st.session_state
-    file = st.file_uploader("Take or choose a photo of the tray", type=PHOTO_TYPES, key=keys.UPLOAD)
-    if st.button("Try it with a sample photo", icon=":material/image:"):
-        state[keys.CUT] = SAMPLE_CUT
-        return SAMPLE, resources.files("cutcheck.page").joinpath("sample", SAMPLE).read_bytes()
-    if file is not None and file.file_id != state.get(keys.HANDLED):
-        state[keys.HANDLED] = file.file_id
-        return file.name, file.getvalue()
-    return None
+    file = st.file_uploader(
+        "Take or choose a photo of the tray", type=PHOTO_TYPES, key=keys.UPLOAD, on_change=_forget_photo
+    )
+    if file is not None and keys.PHOTO not in state:
+        state[keys.PHOTO] = (file.file_id, file.name, file.getvalue())
+    st.button("Try it with a sample photo", icon=":material/image:", on_click=_take_sample)
+    with st.expander("No printed card?"):
+        photo, (pressed_on, spot) = state.get(keys.PHOTO), state.get(keys.SPOT, (None, None))
+        return ask_for_reference(spot if photo and photo[0] == pressed_on else None)
 
 
-def _measure(name: str, data: bytes) -> None:
-    """Measure a photo, showing the steps. What was shown before stays if it fails."""
+def _forget_photo() -> None:
+    """The upload changed: what was given before it no longer counts."""
+    st.session_state.pop(keys.PHOTO, None)
+
+
+def _take_sample() -> None:
+    """The sample was pressed: it is the photo now, with its cut and the card that lies in it."""
+    data = resources.files("cutcheck.page").joinpath("sample", SAMPLE).read_bytes()
+    st.session_state[keys.PHOTO] = (SAMPLE, SAMPLE, data)
+    st.session_state[keys.CUT] = SAMPLE_CUT
+    st.session_state[keys.REFERENCE] = "card"
+
+
+def _measure_if_new(reference: str) -> None:
+    """Measure the photo, showing the steps. What was shown before stays if it fails."""
     state = st.session_state
-    state[keys.FAULT] = None
+    if keys.PHOTO not in state or state.get(keys.HANDLED) == (state[keys.PHOTO][0], reference):
+        return
+    photo_id, name, data = state[keys.PHOTO]
+    state[keys.HANDLED], state[keys.FAULT] = (photo_id, reference), None
     with st.status("Measuring", expanded=True):
         try:
-            measured = pipeline.measure_photo(data, name=name, settings=load_settings(), on_step=st.write)
+            measured = pipeline.measure_photo(
+                data, name=name, reference=reference, settings=load_settings(), on_step=st.write
+            )
         except CutcheckError as error:
             state[keys.FAULT] = error
         except Exception as error:
@@ -84,9 +99,32 @@ def _measure(name: str, data: bytes) -> None:
             LOG.exception("measuring %s", name)
             state[keys.FAULT] = CutcheckError("internal", what=type(error).__name__)
         else:
-            state[keys.TRAY] = measured
-            state[keys.PIECE] = None
+            state[keys.TRAY], state[keys.PIECE] = measured, None
     st.rerun()
+
+
+def _tell_fault(error: CutcheckError, reference: str) -> None:
+    """What was wrong with the last photo; where it is only which disc is meant, let the user press on it."""
+    state = st.session_state
+    if reference.startswith("disc:") and error.code == "bad-option":
+        _, name, data = state[keys.PHOTO]
+        st.html(panels.list_panel("Which is the disc?", [error.message, "Press on it in the photo."]))
+        pixels = read_photo(data, name=name).pixels
+        size = (pixels.shape[1], pixels.shape[0])
+        pick(preview(pixels), size, "Press on the disc", key=keys.PICKER, on_press=_spot_pressed)
+    else:
+        st.html(panels.fault_panel(error))
+    if keys.TRAY in state:
+        st.html(
+            panels.small_print([f"Below is still the tray before it: {state[keys.TRAY].photo.info.file}."])
+        )
+
+
+def _spot_pressed() -> None:
+    """The disc was pressed: the photo is measured again with that."""
+    state = st.session_state
+    x, y = state[keys.PICKER]["point"]
+    state[keys.SPOT] = (state[keys.PHOTO][0], (float(x), float(y)))
 
 
 def _ask_for_cut() -> tuple[Cut | None, Unit]:
@@ -186,7 +224,7 @@ def _preview(measured: Measured, result: Result) -> str:
     """The photo for the picture, made once for each photo."""
     state, sha = st.session_state, measured.photo.info.sha256
     if state.get(keys.PREVIEW, ("", ""))[0] != sha:
-        state[keys.PREVIEW] = (sha, preview(measured.photo.pixels, result))
+        state[keys.PREVIEW] = (sha, preview(masked(measured.photo.pixels, result)))
     return str(state[keys.PREVIEW][1])
 
 
