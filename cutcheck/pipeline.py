@@ -29,7 +29,7 @@ Source = str | Path | bytes | BinaryIO
 
 # Fewer pixels than this on a side and an edge's place is a guess: see the README, "how well".
 FEWEST_PIXELS = 10.0
-STEPS = ("Reading the photo", "Finding the card", "Finding the pieces", "Measuring each piece")
+STEPS = ("Reading the photo", "Finding the scale", "Finding the pieces", "Measuring each piece")
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
 
+import cv2
+import numpy as np
 import pytest
+from drawing import Phone, camera_over, develop
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 from pypdfium2 import PdfDocument
@@ -191,6 +194,43 @@ def test_a_bad_photo_leaves_the_tray_before_it(visit: Visit, tray_photo: Path, t
     expect(fault).to_contain_text("is not a photo", timeout=SLOW_MS)
     expect(page.locator(".cc-figure")).to_be_visible()
     expect(page.get_by_text("Traceback")).to_have_count(0)
+
+
+def six_discs(path: Path) -> tuple[float, float]:
+    """A photo of six grey discs of 25.75 mm on a pale board, without a card; the fifth's middle, px."""
+    size = (1600, 1200)
+    camera = camera_over(size, tilt_deg=12.0, above_mm=330.0)
+    light = np.full((1200, 1600, 3), 0.55, np.float32)
+    turn = np.linspace(0, 2 * np.pi, 180, endpoint=False)
+    for x, y in ((-90, -50), (-30, -55), (40, -40), (-70, 20), (0, 30), (80, 35)):
+        for radius, grey in ((12.875, 0.10), (11.6, 0.16)):
+            edge = np.column_stack([x + radius * np.cos(turn), y + radius * np.sin(turn)])
+            seen = np.round(camera.project_at(edge, 2.0) * 16).astype(np.int32)
+            cv2.fillPoly(light, [seen], (grey, 1.1 * grey, 1.3 * grey), lineType=cv2.LINE_AA, shift=4)
+    cv2.imwrite(str(path), develop(light, Phone()))
+    x, y = camera.project_at(np.array([0.0, 30.0]), 2.0)
+    return float(x), float(y)
+
+
+def test_a_coin_among_others_is_chosen_by_pressing_on_it(visit: Visit, tmp_path: Path) -> None:
+    """Without a card a coin gives the scale: where several things are round, a press says which."""
+    page = visit.page
+    x, y = six_discs(tmp_path / "discs.png")
+    page.get_by_text("No printed card?").click()
+    page.get_by_role("combobox", name="What gives the scale?").click()
+    page.keyboard.type("A coin")
+    page.keyboard.press("Enter")
+    expect(page.get_by_label("Its diameter, mm")).to_have_value("25.75", timeout=SLOW_MS)
+    give(page, tmp_path / "discs.png")
+    expect(page.get_by_text("6 round things")).to_be_visible(timeout=SLOW_MS)
+    scene = page.locator("svg.scene")
+    scene.scroll_into_view_if_needed()
+    place = scene.bounding_box()
+    assert place is not None
+    scale = place["width"] / 1600
+    page.mouse.click(place["x"] + x * scale, place["y"] + y * scale)
+    expect(page.get_by_text("scale from the disc")).to_be_visible(timeout=SLOW_MS)
+    expect(page.locator("g.piece")).to_have_count(5)
 
 
 def test_the_sample_is_two_presses_away(visit: Visit) -> None:

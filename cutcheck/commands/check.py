@@ -36,7 +36,13 @@ PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".webp")
     "--picture", metavar="FILE", help="Write the photo with the pieces marked; a folder for several photos."
 )
 @click.option("--printed", metavar="WxH", help="What the ruler said on the print (mm); kept until 'forget'.")
-@click.option("--reference", default="card", show_default=True, metavar="KIND", help="What gives the scale.")
+@click.option(
+    "--reference",
+    default="card",
+    show_default=True,
+    metavar="KIND",
+    help="What gives the scale: card, id1, sheet:WxH, disc:MM, disc:MM@X,Y or square:DICT:ID:MM.",
+)
 @click.option(
     "--thickness", type=float, metavar="MM", help="How thick the card is: 0.2 paper, 0.5 laminated."
 )
