@@ -197,7 +197,10 @@ def bring_in(path: str | None, file: Path) -> None:
     from cutcheck.journal.transfer import import_journal
 
     moved = import_journal(_opened(path), file)
-    click.echo(f"Brought in: {moved.told}." + (f" {moved.there} were there already." if moved.there else ""))
+    click.echo(
+        f"Brought in: {moved.told}."
+        + (f" {moved.there} of the file's checks had been there." if moved.there else "")
+    )
 
 
 @journal.command()

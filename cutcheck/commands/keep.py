@@ -11,7 +11,7 @@ import click
 from cutcheck.errors import CutcheckError
 
 if TYPE_CHECKING:
-    from cutcheck.journal import Cook, Extras, Journal
+    from cutcheck.journal import Cook, Entry, Extras, Journal
     from cutcheck.pipeline import Measured
     from cutcheck.records import Result
     from cutcheck.settings import Settings
@@ -48,9 +48,10 @@ def keep_options(command: Callable[..., Any]) -> Callable[..., Any]:
 class Keeper:
     """Keeps the checks of one command for one cook."""
 
-    def __init__(self, journal: Journal, cook: Cook, extras: Extras, *, with_photo: bool) -> None:
+    def __init__(self, journal: Journal, name: str, extras: Extras, *, with_photo: bool) -> None:
         self.journal = journal
-        self.cook = cook
+        self.name = name
+        journal.cook_called(name)  # namesakes are told before minutes are spent on a photo
         self.extras = extras
         self.with_photo = with_photo
 
@@ -67,9 +68,13 @@ class Keeper:
         """Keep one check, and say where."""
         from cutcheck.journal.keeping import keep_measured
 
+        before = self.journal.with_photo(result.photo.sha256)
+        if before is not None:
+            self._told(before, new=False)
+            return
         entry, new = keep_measured(
             self.journal,
-            self.cook,
+            find_or_add(self.journal, self.name),  # now: a photo that fails leaves no cook behind
             measured,
             result,
             settings=settings,
@@ -78,11 +83,14 @@ class Keeper:
             produce=produce,
             photo_bytes=photo_bytes if self.with_photo else None,
         )
+        self._told(entry, new=new)
+
+    def _told(self, entry: Entry, *, new: bool) -> None:
         if new:
             click.echo(f"Kept as check {entry.number} of {entry.cook.label}.", err=True)
             return
         click.echo(
-            f"{result.photo.file} was kept before, as check {entry.number} of {entry.cook.label} "
+            f"That photo was kept before, as check {entry.number} of {entry.cook.label} "
             f"({entry.cut or 'no cut'}); nothing was changed. "
             f"'cutcheck journal correct {entry.number}' changes its cut or cook.",
             err=True,
@@ -112,7 +120,7 @@ def keeper(options: Mapping[str, Any], *, several: bool) -> Keeper | None:
 
     journal = Journal.open(options["journal"])
     extras = Extras(**figures)
-    return Keeper(journal, find_or_add(journal, options["cook"]), extras, with_photo=options["keep_photo"])
+    return Keeper(journal, options["cook"], extras, with_photo=options["keep_photo"])
 
 
 def find_or_add(journal: Journal, name: str) -> Cook:

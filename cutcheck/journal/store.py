@@ -65,8 +65,7 @@ class Journal:
     def cooks(self) -> tuple[Cook, ...]:
         """All cooks by name, with how many checks each has and the day of the last."""
         with reading(self.engine) as connection:
-            found = connection.execute(_cooks().order_by(func.lower(cooks.c.name), cooks.c.id)).mappings()
-            return tuple(Cook(**row) for row in found)
+            return find_cooks(connection)
 
     def cook_called(self, who: str) -> Cook | None:
         """The cook of a name (``Ada``) or number (``Ada#3``, ``#3``); None where no cook has that name.
@@ -152,13 +151,14 @@ class Journal:
 
     def entries(self, *, cook: int | None = None, cut: str | None = None) -> tuple[Entry, ...]:
         """The kept checks in the order of practice, of one cook and cut if wanted."""
-        query = _entries().order_by(checks.c.practised, checks.c.id)
-        if cook is not None:
-            query = query.where(checks.c.cook_id == cook)
-        if cut is not None:
-            query = query.where(checks.c.cut == cut)
         with reading(self.engine) as connection:
-            return tuple(rows.entry_of(cast(Any, row)) for row in connection.execute(query).mappings())
+            return find_entries(connection, cook, cut)
+
+    def with_photo(self, sha256: str) -> Entry | None:
+        """The check of a photo, by its hash."""
+        with reading(self.engine) as connection:
+            row = connection.execute(_entries().where(checks.c.sha256 == sha256)).mappings().first()
+        return None if row is None else rows.entry_of(cast(Any, row))
 
     def entry(self, number: int) -> Entry:
         """One kept check without its pieces; ``journal`` where there is none of that number."""
@@ -236,6 +236,24 @@ class Journal:
             return sum(
                 connection.execute(delete(checks).where(checks.c.id == number)).rowcount for number in numbers
             )
+
+
+def find_cooks(connection: Connection) -> tuple[Cook, ...]:
+    """All cooks by name."""
+    found = connection.execute(_cooks().order_by(func.lower(cooks.c.name), cooks.c.id)).mappings()
+    return tuple(Cook(**cast(Any, row)) for row in found)
+
+
+def find_entries(
+    connection: Connection, cook: int | None = None, cut: str | None = None
+) -> tuple[Entry, ...]:
+    """The kept checks in the order of practice."""
+    query = _entries().order_by(checks.c.practised, checks.c.id)
+    if cook is not None:
+        query = query.where(checks.c.cook_id == cook)
+    if cut is not None:
+        query = query.where(checks.c.cut == cut)
+    return tuple(rows.entry_of(cast(Any, row)) for row in connection.execute(query).mappings())
 
 
 def insert_check(

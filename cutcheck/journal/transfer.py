@@ -30,7 +30,15 @@ from cutcheck.journal import rows
 from cutcheck.journal.database import fault, reading, writing
 from cutcheck.journal.entries import Cook, Entry, Extras, Kept
 from cutcheck.journal.schema import checks, cooks, goals, photos
-from cutcheck.journal.store import Journal, good_time, insert_check, insert_cook, kept_check
+from cutcheck.journal.store import (
+    Journal,
+    find_cooks,
+    find_entries,
+    good_time,
+    insert_check,
+    insert_cook,
+    kept_check,
+)
 from cutcheck.photo_copy import PhotoCopy
 
 __all__ = ["Moved", "copy_journal", "export_journal", "import_journal"]
@@ -59,10 +67,11 @@ def export_journal(journal: Journal, path: str | Path, *, cook: int | None = Non
     """Write everything, or all of one cook, to a zip. The file is there only when it is whole."""
     path = Path(path)
     beside = path.with_name(f"{path.name}.{os.getpid()}.new")
-    entries = journal.entries(cook=cook)
-    people = [one for one in journal.cooks() if cook in (None, one.number)]
     try:
+        # one transaction: what is changed meanwhile is not half in it
         with zipfile.ZipFile(beside, "w", zipfile.ZIP_DEFLATED) as out, reading(journal.engine) as connection:
+            entries = find_entries(connection, cook)
+            people = [one for one in find_cooks(connection) if cook in (None, one.number)]
             count = _write(out, connection, people, entries)
         beside.replace(path)
     except OSError as error:
