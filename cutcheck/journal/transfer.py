@@ -147,7 +147,7 @@ def _write(
 ) -> int:
     manifest = {"form": FORM, "program": "cutcheck", "version": cutcheck.__version__}
     out.writestr("manifest.json", json.dumps(manifest))
-    people = list(people)
+    people = sorted(people, key=lambda cook: cook.number)
     numbers = [cook.number for cook in people]
     out.writestr("cooks.jsonl", _lines({"key": c.key, "name": c.name, "added": c.added} for c in people))
     query = select(goals, cooks.c.key.label("cook_key")).join_from(goals, cooks)
@@ -221,7 +221,7 @@ def _lines(objects: Iterable[dict[str, Any]]) -> str:
 
 
 def _bring_in(packed: zipfile.ZipFile, connection: Connection) -> Moved:
-    known = {key: number for number, key in connection.execute(select(cooks.c.id, cooks.c.key)).tuples()}
+    known = {row[1]: row[0] for row in connection.execute(select(cooks.c.id, cooks.c.key))}
     new_cooks = new_checks = new_photos = there = 0
     for one in _objects(packed, "cooks.jsonl"):
         if one["key"] not in known:
@@ -249,7 +249,7 @@ def _bring_in(packed: zipfile.ZipFile, connection: Connection) -> Moved:
         insert_check(connection, row, rows.side_rows(result, taking.scale_u), rows.piece_rows(result), photo)
         new_checks += 1
         new_photos += photo is not None
-    aims = set(connection.execute(select(goals.c.cook_id, goals.c.cut)).tuples())
+    aims = {(row[0], row[1]) for row in connection.execute(select(goals.c.cook_id, goals.c.cut))}
     for one in _objects(packed, "goals.jsonl"):
         cook_id = known[one.pop("cook_key")]
         if (cook_id, one["cut"]) not in aims:
