@@ -70,9 +70,9 @@ def findings(
         return ()
     found: list[Finding] = []
     x, u, shared = side_arrays(counted, [t.side for t in targets])
-    tray = Tray.of(x, u, shared, [t.side == "height" for t in targets])
-    for key in dict.fromkeys(t.key for t in targets):
-        columns = [j for j, t in enumerate(targets) if t.key == key]
+    tray = Tray.of(x, u, shared, targets)
+    for group in tray.groups:
+        columns = list(group)
         found += _of_one_size(tray, [targets[j] for j in columns], columns, cut, unit)
     found += _of_shape(counted, targets, unit)
     found.sort(key=lambda f: -f.weight)

@@ -79,7 +79,7 @@ def judge(pieces: Sequence[Piece], cut: Cut, *, rules: Rules | None = None, scal
     notes += _about_the_pieces(x, targets, whole, offcut, wrong_cut, pieces)
     if not counted.any():
         return Judged(_with_verdicts(pieces, np.full(len(pieces), np.nan), offcut, rules), None, tuple(notes))
-    tray = Tray.of(x[counted], u[counted], shared[:, counted], [t.side == "height" for t in targets])
+    tray = Tray.of(x[counted], u[counted], shared[:, counted], targets)
     probability = np.full(len(pieces), np.nan)
     probability[counted] = tray.conformity(targets).prod(axis=1)
     score = _score(tray, cut, targets, rules)
@@ -88,17 +88,17 @@ def judge(pieces: Sequence[Piece], cut: Cut, *, rules: Rules | None = None, scal
 
 def _score(tray: Tray, cut: Cut, targets: Sequence[Target], rules: Rules) -> Score:
     n = len(tray.x)
-    groups = _groups(targets)
     pairs = _pairs(cut, targets)
     p = tray.conformity(targets)
     on_size = float(p.prod(axis=1).mean())
-    spreads = [(tray.true_sd(columns), targets[columns[0]].plus_minus_mm) for columns in groups]
-    even = [_closeness(sd**2, t) for sd, t in spreads if sd is not None and n > 1]
-    evenness = float(np.mean(even)) if even else None
-    within = _within(tray, pairs)
-    squareness = None if within is None else float(_closeness(within, targets[pairs[0][0]].plus_minus_mm))
+    even = _evenness(tray, targets) if n > 1 else None
+    evenness = None if even is None else float(even[0])
+    within2 = tray.within2(pairs)
+    squareness = None
+    if within2 is not None:
+        squareness = float(_closeness(max(within2[0], 0.0), targets[pairs[0][0]].plus_minus_mm))
     mark = float(_mark(on_size, evenness, squareness, rules))
-    low, high = _interval(tray, targets, groups, pairs, (evenness is not None, squareness is not None), rules)
+    low, high = _interval(tray, targets, pairs, (evenness is not None, squareness is not None), rules)
     sides = []
     for j, target in enumerate(targets):
         here = tray.seen[:, j]
@@ -122,8 +122,17 @@ def _score(tray: Tray, cut: Cut, targets: Sequence[Target], rules: Rules) -> Sco
         squareness=squareness,
         counted=n,
         sides=tuple(sides),
-        sampling=_sampling(on_size, n, spreads, evenness, squareness, rules),
+        sampling=_sampling(tray, targets, on_size, evenness, squareness, rules),
     )
+
+
+def _evenness(
+    tray: Tray, targets: Sequence[Target], again: Floats32 | None = None, times: Floats | float = 1.0
+) -> Floats | None:
+    """The mean over the sizes of how close their sides are, (1,), or (count,) of other readings."""
+    spreads = [(tray.spread2(g, again, times), targets[g[0]].plus_minus_mm) for g in tray.groups]
+    parts = [_closeness(np.maximum(s2, 0.0), t) for s2, t in spreads if s2 is not None]
+    return np.asarray(np.mean(parts, axis=0)) if parts else None
 
 
 def _closeness(spread2: float | Floats, tolerance: float) -> Floats:
@@ -142,21 +151,9 @@ def _mark(
     return 100.0 * total / weight
 
 
-def _within(tray: Tray, pairs: Sequence[tuple[int, int]]) -> float | None:
-    """Variance within one piece, over the sides that should be equal, noise taken out, mm²."""
-    total, count = 0.0, 0
-    for a, b in pairs:
-        both = tray.seen[:, a] & tray.seen[:, b]
-        noise2 = tray.noise[both, a] ** 2 + tray.noise[both, b] ** 2
-        total += float(((tray.x[both, a] - tray.x[both, b]) ** 2 - noise2).sum()) / 2.0
-        count += int(both.sum())
-    return max(total / count, 0.0) if count else None
-
-
 def _interval(
     tray: Tray,
     targets: Sequence[Target],
-    groups: Sequence[Sequence[int]],
     pairs: Sequence[tuple[int, int]],
     scored: tuple[bool, bool],
     rules: Rules,
@@ -179,13 +176,11 @@ def _interval(
     times = 1.0 + np.square(1.0 + U_KNOWN_TO * rng.standard_normal(count))
     even = square = None
     if scored[0]:
-        even = np.mean(
-            [e for g in groups if (e := _even_again(tray, again, g, targets, times)) is not None], axis=0
-        )
-    if scored[1]:
-        square = _square_again(tray, again, pairs, targets, times)
+        even = _evenness(tray, targets, again, times)
+    if scored[1] and (within2 := tray.within2(pairs, again, times)) is not None:
+        square = _closeness(np.maximum(within2, 0.0), targets[pairs[0][0]].plus_minus_mm)
     marks = [_mark(on_size, even, square, rules)]
-    if (like := _seen_alike(tray, groups, unseen)) is not None:
+    if (like := _seen_alike(tray, unseen)) is not None:
         mean, sd, where = like
         guess = mean + sd * rng.standard_normal(true.shape, dtype=np.float32)
         full = np.where(where, (guess >= low) & (guess <= high), inside).all(axis=2).mean(axis=1)
@@ -196,42 +191,13 @@ def _interval(
     return float(np.clip(bottom, 0.0, 100.0)), float(np.clip(top, 0.0, 100.0))
 
 
-def _even_again(
-    tray: Tray, again: Floats32, columns: Sequence[int], targets: Sequence[Target], times: Floats
-) -> Floats | None:
-    """Evenness of one group in each draw: (count,) or None for fewer than two sides."""
-    seen = tray.seen[:, columns].ravel()
-    if seen.sum() < 2:
-        return None
-    values = again[:, :, columns].reshape(len(again), -1)[:, seen]
-    noise2 = (tray.noise[:, columns].ravel()[seen] ** 2).mean()
-    spread2 = np.maximum(values.var(axis=1, ddof=1) - times * noise2, 0.0)
-    return _closeness(spread2, targets[columns[0]].plus_minus_mm)
-
-
-def _square_again(
-    tray: Tray, again: Floats32, pairs: Sequence[tuple[int, int]], targets: Sequence[Target], times: Floats
-) -> Floats:
-    """Squareness in each draw: (count,)."""
-    total, noise2, count = np.zeros(len(again)), 0.0, 0
-    for a, b in pairs:
-        both = tray.seen[:, a] & tray.seen[:, b]
-        total += ((again[:, both, a] - again[:, both, b]) ** 2).sum(axis=1)
-        noise2 += float((tray.noise[both, a] ** 2 + tray.noise[both, b] ** 2).sum())
-        count += int(both.sum())
-    within = np.maximum((total - times * noise2) / (2.0 * count), 0.0)
-    return _closeness(within, targets[pairs[0][0]].plus_minus_mm)
-
-
-def _seen_alike(
-    tray: Tray, groups: Sequence[Sequence[int]], unseen: Bools
-) -> tuple[Floats32, Floats32, Bools] | None:
+def _seen_alike(tray: Tray, unseen: Bools) -> tuple[Floats32, Floats32, Bools] | None:
     """Mean and spread (1, 1, sides) to guess unseen sides by, and where (n, sides); None if nowhere."""
     sides = tray.x.shape[1]
     mean, sd = np.zeros((1, 1, sides), np.float32), np.zeros((1, 1, sides), np.float32)
     where = np.zeros_like(unseen)
-    for columns in groups:
-        spread = tray.true_sd(columns)
+    for group in tray.groups:
+        columns, spread = list(group), tray.true_sd(group)
         if spread is None or not unseen[:, columns].any():
             continue
         mean[..., columns] = np.nanmean(tray.x[:, columns])
@@ -241,9 +207,9 @@ def _seen_alike(
 
 
 def _sampling(
+    tray: Tray,
+    targets: Sequence[Target],
     on_size: float,
-    n: int,
-    spreads: Sequence[tuple[float | None, float]],
     evenness: float | None,
     squareness: float | None,
     rules: Rules,
@@ -252,23 +218,17 @@ def _sampling(
 
     The share's part is that of Agresti and Coull (1998), the spread's follows from var(s²) = 2 s⁴/(n-1).
     """
+    n = len(tray.x)
     share = (on_size * n + 2.0) / (n + 4.0)
     variance = (rules.on_size**2) * share * (1.0 - share) / (n + 4.0)
-    for sd, t in spreads:
+    for columns in tray.groups:
+        sd, tolerance = tray.true_sd(columns), targets[columns[0]].plus_minus_mm
         if sd is not None and n > 1 and evenness is not None:
-            slope = t**2 / (t**2 + sd**2) ** 2
-            spread2 = 2.0 * sd**4 / (n - 1)
-            variance += (rules.evenness * slope / len(spreads)) ** 2 * spread2
-    weight = (
-        rules.on_size + rules.evenness * (evenness is not None) + rules.squareness * (squareness is not None)
-    )
+            slope = tolerance**2 / (tolerance**2 + sd**2) ** 2
+            variance += (rules.evenness * slope / len(tray.groups)) ** 2 * 2.0 * sd**4 / (n - 1)
+    weight = rules.on_size + (evenness is not None) * rules.evenness
+    weight += (squareness is not None) * rules.squareness
     return float(100.0 * 1.96 * np.sqrt(variance) / weight)
-
-
-def _groups(targets: Sequence[Target]) -> list[list[int]]:
-    """The columns that share a size, and so are interchangeable."""
-    keys = list(dict.fromkeys(t.key for t in targets))
-    return [[j for j, t in enumerate(targets) if t.key == key] for key in keys]
 
 
 def _pairs(cut: Cut, targets: Sequence[Target]) -> list[tuple[int, int]]:
