@@ -77,9 +77,6 @@ def fit_cards(
     ``lenses``: what may be true of the lens (``lens.lens_priors``); the photo decides between them.
     """
     lens = lenses[-1]  # the widest
-    camera = start(cards[0], heights[0], stretch, lens)
-    places = [_placement(card, camera, height, stretch) for card, height in zip(cards, heights, strict=True)]
-    placements = np.array([np.zeros(3), *places[1:]])
     kinds = [card.layout.kind for card in cards]
     loose = np.array([[BOWL_SD_MM[kind], BEND_SD_MM[kind], BEND_SD_MM[kind]] for kind in kinds])
     prior = adjust.Prior(lens, np.stack([np.zeros_like(loose), loose]))
@@ -87,7 +84,7 @@ def fit_cards(
     first, points = _measure(pixels, cards, heights, stretch, lambda k, mm: cards[k].to_px(mm), REACH_PX)
     if not _enough(first, points):
         return None
-    fit = adjust.solve(first, camera, placements, prior, rounds=2)
+    fit = _first_fit(first, cards, heights, stretch, prior)
     coarse = CardFit(cards, heights, stretch, fit, points)
     blur = max(float(np.nanmedian(seen.width_px[seen.found])) for seen in points)
     edges, points = _measure(pixels, cards, heights, stretch, coarse.to_px, max(REACH_PX, 2.5 * blur))
@@ -96,6 +93,29 @@ def fit_cards(
     fit = adjust.solve(edges, fit.camera, fit.placements, prior, bends=fit.bends)
     fit, prior = likeliest(edges, fit, prior, lenses)
     return CardFit(cards, heights, stretch, _as_sheets(edges, fit, loose[:, 0], prior), points)
+
+
+def _first_fit(
+    edges: adjust.Edges,
+    cards: tuple[FoundCard, ...],
+    heights: tuple[float, ...],
+    stretch: Floats,
+    prior: adjust.Prior,
+) -> adjust.Fit:
+    """Solved from the squares' corners; where the focal length is open, from several, and the best taken."""
+    mm = np.concatenate([cards[0].layout.squares[tag] for tag in cards[0].seen]) * stretch
+    px = np.concatenate(list(cards[0].seen.values()))
+    fits: list[adjust.Fit] = []
+    for camera in cameras_from_plane(mm, px, heights[0], prior.lens):
+        places = [
+            _placement(card, camera, height, stretch) for card, height in zip(cards, heights, strict=True)
+        ]
+        placements = np.array([np.zeros(3), *places[1:]])
+        sigma = max(fits[0].sigma, 0.05) if fits else None
+        fits.append(
+            adjust.solve(edges, camera, placements, prior, rounds=2, sigma_px=sigma, sigma_floor_px=0.05)
+        )
+    return min(fits, key=lambda fit: fit.cost)
 
 
 def likeliest(
@@ -173,31 +193,27 @@ def on_board(mm: Floats, placement: Floats) -> Floats:
     return np.asarray(mm @ np.array([[cos, sin], [-sin, cos]]) + placement[:2])
 
 
-def start(card: FoundCard, height: float, stretch: Floats, lens: Floats) -> Camera:
-    """A first camera, without distortion, from the squares' corners."""
-    mm = np.concatenate([card.layout.squares[tag] for tag in card.seen]) * stretch
-    return camera_from_plane(mm, np.concatenate(list(card.seen.values())), height, lens)
+def cameras_from_plane(mm: Floats, px: Floats, height: float, lens: Floats) -> list[Camera]:
+    """Cameras without distortion that see points (N, 2) mm of the plane at ``height`` at (N, 2) px: one, or
+    several, with focal lengths all over, where that is hardly known; the best first."""
+    world = np.column_stack([mm, np.zeros(len(mm))])
+    wide = lens[1, 0] > 0.1 * lens[0, 0]
+    cameras: list[tuple[float, Camera]] = []
+    for factor in (0.5, 0.7, 1.0, 1.4, 2.0, 2.8) if wide else (1.0,):
+        f = float(lens[0, 0]) * factor
+        matrix = np.array([[f, 0, lens[0, 1]], [0, f, lens[0, 2]], [0, 0, 1.0]])
+        _, turns, shifts, errors = cv2.solvePnPGeneric(world, px, matrix, None, flags=cv2.SOLVEPNP_IPPE)
+        rotation = np.asarray(cv2.Rodrigues(turns[0])[0])  # the first is the better one
+        # OpenCV's plane is the card's; the board's lies `height` below it.
+        shift = np.ravel(shifts[0]) + rotation[:, 2] * height
+        camera = Camera(f, float(lens[0, 1]), float(lens[0, 2]), 0.0, 0.0, rotation, shift)
+        cameras.append((float(np.ravel(errors)[0]), camera))
+    return [camera for _, camera in sorted(cameras, key=lambda each: each[0])]
 
 
 def camera_from_plane(mm: Floats, px: Floats, height: float, lens: Floats) -> Camera:
-    """The camera without distortion that sees points (N, 2) mm of the plane at ``height`` at (N, 2) px."""
-    world = np.column_stack([mm, np.zeros(len(mm))])
-    wide = lens[1, 0] > 0.1 * lens[0, 0]
-    best: tuple[float, Camera] | None = None
-    for factor in (0.5, 0.7, 1.0, 1.4, 2.0, 2.8) if wide else (1.0,):
-        f = lens[0, 0] * factor
-        matrix = np.array([[f, 0, lens[0, 1]], [0, f, lens[0, 2]], [0, 0, 1.0]])
-        count, turns, shifts, errors = cv2.solvePnPGeneric(world, px, matrix, None, flags=cv2.SOLVEPNP_IPPE)
-        for k in range(count):
-            rotation = np.asarray(cv2.Rodrigues(turns[k])[0])
-            # OpenCV's plane is the card's; the board's lies `height` below it.
-            shift = np.ravel(shifts[k]) + rotation[:, 2] * height
-            error = float(np.ravel(errors)[k])
-            if best is None or error < best[0]:
-                camera = Camera(f, float(lens[0, 1]), float(lens[0, 2]), 0.0, 0.0, rotation, shift)
-                best = (error, camera)
-    assert best is not None  # IPPE gives a solution for any four points or more
-    return best[1]
+    """The best of ``cameras_from_plane``."""
+    return cameras_from_plane(mm, px, height, lens)[0]
 
 
 def _placement(card: FoundCard, camera: Camera, height: float, stretch: Floats) -> Floats:

@@ -17,6 +17,7 @@ Floats = NDArray[np.float64]
 
 # Where measuring ends; rough limits of ours, common practice, no source.
 BLUR_MM, BLUR_WARN_MM = 1.6, 0.6  # an edge's width on the board, from 10 to 90 % of the step
+BLUR_WARN_PX = 3.5  # less is no softer than a phone's picture is
 DARK_WHITE = 0.012  # linear light of white paper: code 28 of 255
 WASHED_BLACK = 0.2  # linear light of printed black beside clipped white: two stops and more too much
 BURNT_SHARE = 0.05  # of the photo in one patch, where no card is found
@@ -42,7 +43,7 @@ def judge_edges(points: tuple[EdgePoints, ...], px_per_mm: float) -> list[str]:
     if blur_px / px_per_mm > BLUR_MM:
         raise CutcheckError("blurred", blur_px=blur_px)
     warnings = []
-    if blur_px / px_per_mm > BLUR_WARN_MM:
+    if blur_px / px_per_mm > BLUR_WARN_MM and blur_px > BLUR_WARN_PX:
         warnings.append(
             f"The photo is soft: edges are {blur_px:.0f} pixels wide. "
             "Tap on the pieces to focus and hold still."

@@ -18,7 +18,9 @@ from cutcheck.card import SQUARE_MM, CardLayout, layout_of
 
 Floats = NDArray[np.float64]
 
-REDUCTIONS = (4, 2, 1, 8)  # in this order; 8 finds the squares of a badly blurred photo, to say so
+# The longer side of the photo as looked at, px, in this order; the last finds the squares of a badly blurred
+# photo, to say so.
+LONG_SIDES = (1000, 2000, 4000, 500)
 LEAST_SIDE_PX = 11  # of a square in the reduced photo; eight cells can't be read from less
 FAINT = 128  # where even the lightest is darker than this code, grey levels are spread
 
@@ -121,9 +123,8 @@ def find_cards(pixels: NDArray[np.uint8]) -> list[FoundCard]:
     ``pixels`` is (H, W, 3) uint8 BGR. A lone square that fits no card of ours in size or place counts as a
     card of which one square is seen; the caller decides what is enough.
     """
-    for reduction in REDUCTIONS:
-        if max(pixels.shape[:2]) / reduction < 60:
-            continue
+    longest = max(pixels.shape[:2])
+    for reduction in dict.fromkeys(max(1, round(longest / side)) for side in LONG_SIDES):
         grey = reduced_grey(pixels, reduction)
         tags = [tag for tag in detect_tags(grey, reduction) if layout_of(tag.id) is not None]
         if tags:
@@ -183,32 +184,22 @@ def _that_agree(layout: CardLayout, members: dict[int, Tag]) -> dict[int, Tag]:
 
 
 def _look_again(card: FoundCard, pixels: NDArray[np.uint8]) -> FoundCard:
-    """The card with those squares, too, that only a closer look at their place shows."""
-    missing = [tag for tag in card.layout.squares if tag not in card.seen]
-    if not missing or not np.isfinite(card.homography).all():
+    """The card with those squares, too, that only a closer look round the ones seen shows."""
+    if card.complete:
         return card
-    seen = dict(card.seen)
+    quads = np.concatenate(list(card.seen.values()))
+    side = max(np.sqrt(_area(quad)) for quad in card.seen.values())
+    around = 5.0 * side if card.layout.kind == "card" else 13.0 * side
     high, wide = pixels.shape[:2]
-    for tag in missing:
-        place = card.to_px(card.layout.squares[tag])
-        if not np.isfinite(place).all():
-            continue
-        side = max(np.sqrt(_area(place)), 8.0)
-        low = np.maximum(np.floor(place.min(axis=0) - 0.7 * side), 0).astype(int)
-        end = np.minimum(np.ceil(place.max(axis=0) + 0.7 * side) + 1, [wide, high]).astype(int)
-        if (end - low < 8).any() or (end - low > 6 * side).any():
-            continue
-        crop = pixels[low[1] : end[1], low[0] : end[0]]
-        reduction = int(np.clip(side / 60, 1, 4))
-        for found in detect_tags(reduced_grey(crop, reduction), reduction, (int(low[0]), int(low[1]))):
-            if found.id == tag and np.abs(found.corners - place).max() < 0.5 * side:
-                seen[tag] = found.corners
-    if len(seen) == len(card.seen):
-        return card
-    members = _that_agree(card.layout, {tag: Tag(tag, quad) for tag, quad in seen.items()})
-    mm = np.concatenate([card.layout.squares[tag] for tag in members])
-    px = np.concatenate([members[tag].corners for tag in members])
-    return FoundCard(card.layout, {tag: members[tag].corners for tag in members}, homography_between(mm, px))
+    low = np.maximum(np.floor(quads.min(axis=0) - around), 0).astype(int)
+    end = np.minimum(np.ceil(quads.max(axis=0) + around) + 1, [wide, high]).astype(int)
+    reduction = int(np.clip(side / 40, 1, 8))
+    grey = reduced_grey(pixels[low[1] : end[1], low[0] : end[0]], reduction)
+    found = detect_tags(grey, reduction, (int(low[0]), int(low[1])))
+    seen = [Tag(tag, corners) for tag, corners in card.seen.items()]
+    more = [tag for tag in found if tag.id in card.layout.squares and tag.id not in card.seen]
+    again = group([*seen, *more])
+    return max(again, key=lambda each: (len(set(each.seen) & set(card.seen)), len(each.seen)))
 
 
 def _area(quad: Floats) -> float:
