@@ -14,7 +14,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from drawing import Lying, Phone, camera_over, draw
+from drawing import Lying, camera_over, draw
 from numpy.typing import NDArray
 
 from cutcheck.card import pocket_card
@@ -24,9 +24,9 @@ Pixels = NDArray[np.uint8]
 SIZE = (1600, 1200)
 
 
-def board_with(*lying: Lying, tilt_deg: float = 12.0, phone: Phone | None = None) -> Pixels:
+def board_with(*lying: Lying, tilt_deg: float = 12.0, above_mm: float = 340.0) -> Pixels:
     """A photo of cards on a bare board."""
-    return draw(camera_over(SIZE, tilt_deg=tilt_deg), SIZE, list(lying), phone=phone, rays=2)
+    return draw(camera_over(SIZE, tilt_deg=tilt_deg, above_mm=above_mm), SIZE, list(lying), rays=2)
 
 
 def card_corners(tray: Path) -> NDArray[np.float64]:
@@ -79,11 +79,11 @@ def dark(tray: Path, good: Pixels) -> Pixels:
 
 
 def glaring(tray: Path, good: Pixels) -> Pixels:
-    """The lamp mirrors in a glossy pouch: card and board around it are white."""
-    x, y = np.round(card_corners(tray).mean(axis=0)).astype(int)
-    light = cv2.GaussianBlur(
-        cv2.circle(np.zeros(good.shape[:2], np.float32), (int(x), int(y)), 330, 1.0, -1), (0, 0), 30
-    )
+    """The lamp mirrors in a glossy pouch: half of the card is white."""
+    corners = card_corners(tray)
+    x, y = np.round((corners[0] + corners[1]) / 2).astype(int)
+    spot = cv2.circle(np.zeros(good.shape[:2], np.float32), (int(x), int(y)), 200, 1.0, -1)
+    light = cv2.GaussianBlur(spot, (0, 0), 20)
     return np.clip(good + 400.0 * light[..., None], 0, 255).astype(np.uint8)
 
 
@@ -94,7 +94,7 @@ def overexposed(tray: Path, good: Pixels) -> Pixels:
 
 def from_the_side(tray: Path, good: Pixels) -> Pixels:
     """The camera looked 63 degrees from the side."""
-    return board_with(Lying(pocket_card(0)), tilt_deg=63.0)
+    return board_with(Lying(pocket_card(0)), tilt_deg=63.0, above_mm=110.0)
 
 
 def bent_card(tray: Path, good: Pixels) -> Pixels:
