@@ -20,7 +20,7 @@ from cutcheck.standards import Cut, Target, cuts
 
 # Anything from 0.5 to 250 mm, each size as likely as its double: the density over the logarithm of a side.
 ANYTHING = 1.0 / math.log(250.0 / 0.5)
-NONE_OF_THESE = 0.5
+NONE_OF_THESE = 0.25
 # Share of pieces whose shape was taken for one that the cut does not have.
 ODD_SHAPE = 0.01
 # How far (as a ratio) two sides are apart where they are meant to be equal, and where they just happen to be.
@@ -113,7 +113,9 @@ class Medians:
     def _shape(self, cut: Cut) -> float:
         """The share of pieces that look like this cut, the usual look counting most."""
         usual, *others = cut.entry.shapes
-        share = self.shapes.get(usual, 0.0) + 0.5 * sum(self.shapes.get(s, 0.0) for s in others)
+        share = self.shapes.get(usual, 0.0)
+        # a stick is seldom so bent that it passes for a ribbon
+        share += sum(self.shapes.get(s, 0.0) * (0.02 if s == "ribbon" else 0.5) for s in others)
         return ODD_SHAPE + (1.0 - ODD_SHAPE) * share
 
 

@@ -53,7 +53,7 @@ def test_a_standard_tray_is_named_or_one_of_the_same_size(name: str, standard: s
         ((12.7, 12.7, 12.7), "box", "medium-dice"),
         ((20.0, 20.0, 20.0), "box", "large-dice"),
         ((50.0, 3.0, 3.0), "box", "allumette"),
-        ((50.0, 3.0, 3.0), "ribbon", "allumette"),
+        ((45.0, 3.2, 0.5), "ribbon", "chiffonade"),
         ((60.0, 6.0, 6.0), "box", "batonnet"),
         ((10.0, 10.0, 1.5), "box", "paysanne"),
         ((11.0, 11.0, 1.6), "box", "paysanne"),
