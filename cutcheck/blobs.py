@@ -25,6 +25,7 @@ PX_PER_MM = 2.5  # of the working picture: a die of 2 mm is 5 px across
 FAINT = 10.0  # standard deviations of the surface's texture
 DARK_PAPER = 0.03  # linear level of white paper: five stops under, a photo is too dark (house rule)
 GLARE = 0.5  # share of the pieces, or of the board, that may be burnt out (house rule)
+HANDLE_MM = 80.0  # so long and far wider than the pieces: a knife's handle (common practice, no source)
 FINE = 4  # outlines are traced on a grid so many times finer than the working picture
 
 
@@ -269,21 +270,26 @@ def _screen(
     rim, end = strangers
     contrast = np.array([blob.contrast for blob in blobs])
     area = np.array([blob.area_mm2 for blob in blobs])
-    width = np.array([blob.extent_mm[1] for blob in blobs])
+    length, width = np.array([blob.extent_mm for blob in blobs]).T
     cut_off = np.array(["cut-off" in blob.flags for blob in blobs])
-    clear = (contrast >= 0.5 * np.quantile(contrast, 0.9)) & ~end
+    crumb = (width < 0.8 * smallest_mm) | (area < 1.25 * smallest_mm**2)
+    clear = ~end & ~crumb
+    if clear.any():
+        clear &= contrast >= 0.5 * np.quantile(contrast[clear], 0.9)
     if not clear.any():
         return []
+    clear &= area > 0.15 * np.quantile(area[clear], 0.75)  # larger crumbs may outnumber the pieces
     usual_area, usual_width = np.median(area[clear]), np.median(width[clear])
     usual = np.median(contrast[clear])
     narrow = width < 0.5 * usual_width
     odd = (area < 0.3 * usual_area) | (area > 4.0 * usual_area) | narrow
-    drop = end | (width < 0.8 * smallest_mm) | (area < 1.25 * smallest_mm**2)
+    drop = end | crumb
     drop |= (contrast < 0.35 * usual) & odd
     drop |= (contrast < 0.6 * usual) & (area < 0.15 * usual_area)
     drop |= (width < 1.35 * smallest_mm) & (area < 0.2 * usual_area)
     drop |= rim & narrow
-    drop |= cut_off & (width > 3.0 * usual_width)
+    drop |= (length > HANDLE_MM) & (width > 3.0 * usual_width)
+    drop |= cut_off & (width > 2.2 * usual_width) & (area > 4.0 * usual_area)
     return [one for one, gone in zip(traced, drop, strict=True) if not gone]
 
 

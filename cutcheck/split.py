@@ -51,7 +51,7 @@ def solidity(outline: Floats) -> float:
 
 
 def jagged(outline: Floats) -> bool:
-    """Whether the outline is far from its hull though it is no bent strip, which is as thick as its mean width."""
+    """Whether the outline is far from its hull though it is no bent strip (as thick as its mean width)."""
     if solidity(outline) >= 0.85:
         return False
     points = outline.astype(np.float32)
