@@ -23,6 +23,7 @@ from cutcheck.records import Piece, Result
 from cutcheck.settings import Settings, load_settings
 from cutcheck.standards import DEFAULT, Cut, find_cut
 from cutcheck.suggest import suggest
+from cutcheck.units import Unit
 from cutcheck.verdict import Judged, judge
 
 Source = str | Path | bytes | BinaryIO
@@ -60,7 +61,7 @@ def check(
     settings = settings or load_settings()
     chosen = None if cut is None else chosen_cut(cut, standard, produce=produce, default=settings.standard)
     measured = measure_photo(photo, reference=reference, lens=lens, settings=settings)
-    return mark(measured, chosen)
+    return mark(measured, chosen, unit=settings.unit)
 
 
 def measure_photo(
@@ -93,8 +94,11 @@ def measure_photo(
     return Measured(image, located, pieces, (*image.warnings, *located.warnings, *found.warnings))
 
 
-def mark(measured: Measured, cut: Cut | None = None) -> Result:
-    """Compare measured pieces with a cut, mark the tray and say what to do; without a cut, only measure."""
+def mark(measured: Measured, cut: Cut | None = None, *, unit: Unit = "mm") -> Result:
+    """Compare measured pieces with a cut, mark the tray and say what to do; without a cut, only measure.
+
+    ``unit`` is that of the sizes in the advice; figures are mm whatever it is.
+    """
     located = measured.located
     if cut is None:
         judged = Judged(measured.pieces, None, ())
@@ -108,7 +112,7 @@ def mark(measured: Measured, cut: Cut | None = None) -> Result:
         cut=None if cut is None else cut.cut_name,
         suggested=suggest(measured.pieces, cut),
         score=judged.score,
-        advice=() if cut is None else advise(judged.pieces, judged.score, cut),
+        advice=() if cut is None else advise(judged.pieces, judged.score, cut, unit),
         warnings=(*measured.warnings, *judged.notes),
     )
 

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from cutcheck.records import Piece, Reference, Scale, SideName, Verdict
+
+if TYPE_CHECKING:
+    from cutcheck.cuts import Entry
 
 VERDICTS: dict[Verdict | None, str] = {
     "in": "on size",
@@ -51,6 +56,12 @@ def cut_title(name: str) -> str:
 
     entry = entries().get(name)
     return entry.english if entry else name.replace("-", " ").capitalize()
+
+
+def both_names(entry: Entry) -> str:
+    """A cut's English name with the French one beside it where they differ."""
+    same = not entry.french or entry.french.lower() == entry.english.lower()
+    return entry.english if same else f"{entry.english} ({entry.french})"
 
 
 def percent(share: float | None) -> str:

@@ -87,7 +87,7 @@ def check(
         limits = Limits(kept.max_megapixels, kept.max_megabytes)
         data = read_bytes(sys.stdin.buffer if photo == "-" else photo, name, limits)
         measured = measure_photo(data, name=name, reference=reference, settings=kept)
-        result = mark(measured, chosen)
+        result = mark(measured, chosen, unit=unit or kept.unit)
         if book is not None:
             book.keep(measured, result, settings=kept, reference=reference, produce=produce, photo_bytes=data)
         if picture is not None:

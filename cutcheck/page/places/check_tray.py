@@ -135,7 +135,7 @@ def _ask_for_cut() -> tuple[Cut | None, Unit]:
     name = left.selectbox(
         "Which cut is it meant to be?",
         ["", *known],
-        format_func=lambda name: _cut_label(known.get(name)),
+        format_func=lambda name: words.both_names(known[name].entry) if name else "None: only measure",
         key=keys.CUT,
     )
     with right, st.container(horizontal=True):
@@ -156,17 +156,9 @@ def _default(standard: str) -> str:
     return standard if standard in SHIPPED else SHIPPED[0]
 
 
-def _cut_label(cut: Cut | None) -> str:
-    if cut is None:
-        return "None: only measure"
-    french = cut.entry.french
-    same = not french or french.lower() == cut.entry.english.lower()
-    return cut.entry.english if same else f"{cut.entry.english} ({french})"
-
-
 def _show_tray(measured: Measured, cut: Cut | None, unit: Unit) -> None:
     try:
-        result = pipeline.mark(measured, cut)
+        result = pipeline.mark(measured, cut, unit=unit)
     except CutcheckError as error:
         st.html(panels.fault_panel(error))
         result = pipeline.mark(measured)

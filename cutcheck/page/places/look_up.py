@@ -6,6 +6,7 @@ from functools import partial
 
 import streamlit as st
 
+from cutcheck import words
 from cutcheck.cuts import CLASSES
 from cutcheck.page import cut_drawing, gallery, keys, panels
 from cutcheck.reference_table import FAMILIES, HOUSE_RULE, sizes, sources_of, standing
@@ -37,7 +38,7 @@ def show() -> None:
             list(known),
             index=None,
             placeholder="English or French name",
-            format_func=lambda name: _label(known[name]),
+            format_func=lambda name: words.both_names(known[name].entry),
             key=keys.LOOKED_UP,
         )
     if name is None:
@@ -45,12 +46,6 @@ def show() -> None:
     else:
         _one(find_cut(name, standard or SHIPPED[0], sized=False), known[name])
     st.html(panels.caution())
-
-
-def _label(cut: Cut) -> str:
-    french = cut.entry.french
-    same = not french or french.lower() == cut.entry.english.lower()
-    return cut.entry.english if same else f"{cut.entry.english} ({french})"
 
 
 def _all(every: tuple[Cut, ...]) -> None:
