@@ -122,6 +122,18 @@ def test_inches_are_only_a_way_of_showing(tray_photo: Path, capsys: pytest.Captu
     assert float(row.split()[4]) == pytest.approx(0.5, abs=0.03)
 
 
+def test_advice_speaks_in_the_unit_that_is_shown(
+    tray_photo: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Told that half-inch dice are meant to be 3/4 in, the advice names inches, or mm, as asked."""
+    for unit, other in (("in", " mm"), ("mm", "/4 in")):
+        run(["check", str(tray_photo), "--cut", "large-dice", "--unit", unit])
+        advice = capsys.readouterr().out.split("What to do\n")[1].split("\n\n")[0]
+        assert f" {unit}" in advice
+        assert "too small" in advice
+        assert other not in advice
+
+
 def test_the_marked_picture_is_written(tray_photo: Path, tmp_path: Path) -> None:
     """``--picture`` writes a file that another library reads, in the format of its ending."""
     out = tmp_path / "marked.png"
