@@ -21,6 +21,7 @@ from cutcheck.commands.cuts import cuts
 from cutcheck.commands.journal import journal
 from cutcheck.commands.plan import plan
 from cutcheck.commands.prepare import gestures, produce, safety, station
+from cutcheck.commands.progress import progress
 from cutcheck.commands.settings import settings
 from cutcheck.commands.standard import standard
 from cutcheck.errors import CutcheckError
@@ -50,6 +51,7 @@ for command in (
     accuracy,
     settings,
     journal,
+    progress,
 ):
     group.add_command(command)
 
