@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 NECK = 0.6  # a cut is at most this share of the narrower part's thickness
+BOTH_SIDES = 1.3  # times as wide a cut where it runs from notch to notch
 FULL = 0.95  # of its hull: an outline that fills so much has no neck
 DEEP = 0.10  # a notch at least this share of the outline's width
 
@@ -74,8 +75,16 @@ def _thickness(outline: Floats) -> float:
     return 2.0 * float(cv2.distanceTransform(mask, cv2.DIST_L2, 5).max()) / scale
 
 
+def _among(point: Floats, points: Floats, reach: float) -> bool:
+    """Whether one of ``points`` (N, 2) is within ``reach`` of ``point`` (2,)."""
+    return bool((np.linalg.norm(points - point, axis=1) < reach).any())
+
+
 def _neck(outline: Floats, most: float) -> tuple[int, int] | None:
-    """The ends (indices) of the shortest cut from a notch to the other side, where that is a neck."""
+    """The ends (indices) of the shortest cut from a notch to the other side, where that is a neck.
+
+    ``most``: the longest cut as a share of the narrower part's thickness.
+    """
     whole = np.round(outline * 16.0).astype(np.int32).reshape(-1, 1, 2)
     hull = cv2.convexHull(whole, returnPoints=False)
     if hull is None or len(hull) < 4:
@@ -89,7 +98,9 @@ def _neck(outline: Floats, most: float) -> tuple[int, int] | None:
         return None
     notches = defects.reshape(-1, 4)
     deepest = max(1.5, DEEP * _width(outline))
-    notches = notches[notches[:, 3] / 256.0 / 16.0 > deepest][:, 2]
+    deep = notches[:, 3] / 256.0 / 16.0
+    deeper = outline[notches[deep > 0.25 * _thickness(outline), 2]]
+    notches = notches[deep > deepest, 2]
     n = len(outline)
     step = np.linalg.norm(np.diff(outline, axis=0, append=outline[:1]), axis=1)
     along = np.concatenate([[0.0], np.cumsum(step)])
@@ -109,6 +120,8 @@ def _neck(outline: Floats, most: float) -> tuple[int, int] | None:
         parts = outline[a : b + 1], np.concatenate([outline[b:], outline[: a + 1]])
         narrow = min(_thickness(part) for part in parts)
         ratio = float(away[j]) / max(narrow, 1e-6)
+        if all(_among(outline[end], deeper, 0.25 * narrow) for end in (i, j)):
+            ratio /= BOTH_SIDES
         fuller = min(solidity(part) for part in parts) > solidity(outline)
         if ratio < most and fuller and (best is None or ratio < best[0]):
             best = ratio, (a, b)
