@@ -22,6 +22,8 @@ from cutcheck.camera import Camera
 
 Floats = NDArray[np.float64]
 GROWN = 11  # places in the vector of unknowns: after the camera the growth,
+LEAST_DAMPING = 1e-10
+STILL = 0.03  # standard deviations: a smaller step ends the search
 BENT = 12  # then three for each card's bend, then three for each further card's place
 
 
@@ -90,6 +92,7 @@ def solve(
     sigma_floor_px: float = 0.01,
     sigma_px: float | None = None,
     rounds: int = 4,
+    steps: int = 40,
 ) -> Fit:
     """The most likely camera, from a start that is good to a few pixels.
 
@@ -102,9 +105,12 @@ def solve(
     sigma = sigma_px or max(_spread(residual), sigma_floor_px)
     for turn in range(rounds):
         weight = _tukey(residual, (4.685 if turn else 10.0) * max(sigma, _spread(residual)))
-        for _ in range(40):
-            state, residual, jacobian, moved = _step(edges, state, residual, jacobian, prior, weight, sigma)
-            if moved < 0.01:
+        damping = LEAST_DAMPING
+        for _ in range(steps):
+            state, residual, jacobian, moved, damping = _step(
+                *(edges, state, residual, jacobian, prior, weight, sigma, damping)
+            )
+            if moved < STILL:
                 break
         if sigma_px is not None:
             continue
@@ -156,16 +162,22 @@ class _State:
     grown: float
 
     def moved(self, step: Floats) -> _State:
+        # Focal length and distance change by factors, the rest of the translation by the ray that it lies on,
+        # the distortion in pixels, k1 / f^2: of these the picture depends more nearly linearly.
         c = self.camera
+        longer = float(np.exp(np.clip(step[0] / c.f, -0.5, 0.5)))
         turn = np.asarray(cv2.Rodrigues(step[5:8])[0])
+        x, y, z = c.translation
+        far = float(np.exp(np.clip(step[10] / z, -0.5, 0.5))) * z
+        ray = np.array([x + step[8] - x / z * step[10], y + step[9] - y / z * step[10], z]) / z
         camera = Camera(
-            c.f * float(np.exp(np.clip(step[0] / c.f, -0.5, 0.5))),
+            c.f * longer,
             c.cx + float(step[1]),
             c.cy + float(step[2]),
-            c.k1 + float(step[3]),
-            c.k2 + float(step[4]),
+            (c.k1 + float(step[3] - 2 * c.k1 * step[0] / c.f)) * longer**2,
+            (c.k2 + float(step[4] - 4 * c.k2 * step[0] / c.f)) * longer**4,
             turn @ c.rotation,
-            c.translation + step[8:11],
+            ray * far,
         )
         placed = BENT + 3 * len(self.placements)
         placements = self.placements.copy()
@@ -243,8 +255,9 @@ def _step(
     prior: Prior,
     weight: Floats,
     sigma: float,
-) -> tuple[_State, Floats, Floats, float]:
-    """One damped step, and how far it moved, in standard deviations."""
+    damping: float,
+) -> tuple[_State, Floats, Floats, float, float]:
+    """One damped step, how far it moved, in standard deviations, and the damping for the next."""
     rows, misfit = _prior_rows(state, prior)
     before = (weight * residual**2).sum() / sigma**2 + misfit @ misfit
     weighted = jacobian * (weight / sigma**2)[:, None]
@@ -252,17 +265,17 @@ def _step(
     gradient = weighted.T @ residual + rows.T @ misfit
     scale = 1.0 / np.sqrt(np.diag(normal))
     scaled = normal * scale[:, None] * scale
-    damping = 1e-12  # the places of further cards may be barely seen
-    for _ in range(8):
+    for _ in range(12):
         step = scale * np.linalg.solve(scaled + damping * np.eye(len(scale)), scale * gradient)
         tried = state.moved(step)
         new_residual, new_jacobian = _residuals(edges, tried)
         _, new_misfit = _prior_rows(tried, prior)
         after = (weight * new_residual**2).sum() / sigma**2 + new_misfit @ new_misfit
         if after <= before * (1 + 1e-12) and tried.camera.translation[2] > 0:
-            return tried, new_residual, new_jacobian, float(np.sqrt(max(step @ gradient, 0.0)))
-        damping = max(10 * damping, 1e-4)
-    return state, residual, jacobian, 0.0
+            moved = float(np.sqrt(max(step @ gradient, 0.0)))
+            return tried, new_residual, new_jacobian, moved, max(damping / 10, LEAST_DAMPING)
+        damping *= 10
+    return state, residual, jacobian, 0.0, damping
 
 
 def _tukey(residual: Floats, cut: float) -> Floats:

@@ -113,7 +113,9 @@ def _first_fit(
         placements = np.array([np.zeros(3), *places[1:]])
         sigma = max(fits[0].sigma, 0.05) if fits else None
         fits.append(
-            adjust.solve(edges, camera, placements, prior, rounds=2, sigma_px=sigma, sigma_floor_px=0.05)
+            adjust.solve(
+                *(edges, camera, placements, prior), rounds=2, steps=15, sigma_px=sigma, sigma_floor_px=0.05
+            )
         )
     return min(fits, key=lambda fit: fit.cost)
 
