@@ -24,8 +24,9 @@ from cutcheck.surface import LINEAR, Bytes, Floats32, Surface, learn_surface, lo
 PX_PER_MM = 2.5  # of the working picture: a die of 2 mm is 5 px across
 FAINT = 10.0  # standard deviations of the surface's texture
 DARK_PAPER = 0.03  # linear level of white paper: five stops under, a photo is too dark (house rule)
-GLARE = 0.5  # share of the pieces, or of the board, that may be burnt out (house rule)
+GLARE, GLARE_BOARD = 0.5, 0.9  # shares of the pieces and of the board that may be burnt out (house rule)
 HANDLE_MM = 80.0  # so long and far wider than the pieces: a knife's handle (common practice, no source)
+LEAST_PX = 100  # of the working picture: with less there is nothing to search
 FINE = 4  # outlines are traced on a grid so many times finer than the working picture
 
 
@@ -85,6 +86,8 @@ def find_blobs(
     k = scale / mm_per_px  # working px per mm
     card, inside, start = _places(small, regions_px, area_px, scale, k)
     _check_dark(small, card)
+    if np.count_nonzero(inside) < LEAST_PX:
+        raise CutcheckError("no-pieces")
 
     features = log_colour(small)
     surface = learn_surface(small, features, inside, start, k)
@@ -94,9 +97,9 @@ def find_blobs(
     traced = _screen(traced, _strangers(labels, traced, board, surface, features, k), smallest_mm)
     blobs = _cut_apart(traced, 1.0 / mm_per_px, smallest_mm, camera)
     blobs = [blob for blob in blobs if blob.extent_mm[0] <= largest_mm]
+    _check_glare(small, labels, [one.number for one in traced], board)
     if not blobs:
         raise CutcheckError("no-pieces")
-    _check_glare(small, labels, board)
     chance = np.asarray(1.0 - np.exp(-0.5 * np.square(surface.contrast / 3.0)), np.float32)
     return Found(blobs, scale, chance, surface.noise, _warnings(blobs))
 
@@ -144,11 +147,13 @@ def _check_dark(small: Bytes, card: Bytes) -> None:
         raise CutcheckError("too-dark")
 
 
-def _check_glare(small: Bytes, labels: Labels, board: Bytes) -> None:
+def _check_glare(small: Bytes, labels: Labels, pieces: list[int], board: Bytes) -> None:
     burnt = cv2.inRange(small, (253, 253, 253), (255, 255, 255)) > 0
-    for what, where in (("pieces", labels > 0), ("board", board > 0)):
+    is_piece = np.zeros(int(labels.max()) + 2, bool)  # the last stands for -1, the lines between
+    is_piece[pieces] = True
+    for what, where, most in (("pieces", is_piece[labels], GLARE), ("board", board > 0, GLARE_BOARD)):
         share = float(burnt[where].mean()) if where.any() else 0.0
-        if share > GLARE:
+        if share > most:
             raise CutcheckError("too-bright", share=share, what=what)
 
 

@@ -209,3 +209,12 @@ def test_a_shrunk_picture_keeps_its_places(scale: float) -> None:
 def test_the_card_given_is_the_pocket_card() -> None:
     """The outline used in these tests is that of the card that the project prints."""
     assert pocket_card(0).size_mm == (105.0, 74.0)
+
+
+def test_nothing_to_search_is_told_like_an_empty_board() -> None:
+    """An area that lies beside the photo leaves nothing to search: no pieces, and no other error."""
+    pixels, truth = light_scene.scene(66, size=(800, 600), pieces=DICE)
+    beside = np.array([[5000.0, 0.0], [6000.0, 0.0], [6000.0, 900.0]])
+    with pytest.raises(CutcheckError) as caught:
+        find_blobs(photo_of(pixels), light_scene.camera_of(truth), card_px(truth), area_px=beside)
+    assert caught.value.code == "no-pieces"
