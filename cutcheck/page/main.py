@@ -7,7 +7,7 @@ from importlib import resources
 import streamlit as st
 
 from cutcheck.page.look import dress
-from cutcheck.page.places import check_tray, gestures, look_up, plan, print_card, station
+from cutcheck.page.places import check_tray, gestures, look_up, my_progress, plan, print_card, station
 
 
 def show() -> None:
@@ -17,6 +17,7 @@ def show() -> None:
     dress()
     places = [
         st.Page(check_tray.show, title="Check a tray", url_path="check", default=True),
+        st.Page(my_progress.show, title="My progress", url_path="progress"),
         st.Page(look_up.show, title="Look up a cut", url_path="cuts"),
         st.Page(gestures.show, title="Gestures and vegetables", url_path="gestures"),
         st.Page(plan.show, title="Prep plan", url_path="plan"),

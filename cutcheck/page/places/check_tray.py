@@ -12,6 +12,7 @@ from cutcheck import pipeline, words
 from cutcheck.errors import CutcheckError
 from cutcheck.page import keys, panels
 from cutcheck.page.downloads import offer
+from cutcheck.page.keeping import keep_panel, same_photo
 from cutcheck.page.references import ask_for_reference
 from cutcheck.page.spread import INK, spread_chart
 from cutcheck.page.viewer import pick, preview, view
@@ -87,7 +88,8 @@ def _measure_if_new(reference: str) -> None:
         return
     photo_id, name, data = state[keys.PHOTO]
     state[keys.HANDLED], state[keys.FAULT] = (photo_id, reference), None
-    with st.status("Measuring", expanded=True):
+    steps = st.empty()
+    with steps.status("Measuring", expanded=True):
         try:
             measured = pipeline.measure_photo(
                 data, name=name, reference=reference, settings=load_settings(), on_step=st.write
@@ -100,6 +102,7 @@ def _measure_if_new(reference: str) -> None:
             state[keys.FAULT] = CutcheckError("internal", what=type(error).__name__)
         else:
             state[keys.TRAY], state[keys.PIECE] = measured, None
+    steps.empty()  # at once: were it left to the next run, what is drawn then would jump up
     st.rerun()
 
 
@@ -171,6 +174,9 @@ def _show_tray(measured: Measured, cut: Cut | None, unit: Unit) -> None:
             f"<p class='cc-lead'>It looks most like <b>{likely}</b> "
             f"({words.percent(result.suggested.probability)} likely). Choose a cut to get a mark.</p>"
         )
+    photo = same_photo(st.session_state.get(keys.PHOTO), measured)
+    reference = st.session_state[keys.HANDLED][1] if photo is not None else "card"
+    keep_panel(measured, result, reference=reference, photo=photo)
     _picture_and_piece(measured, result, unit)
     if result.warnings:
         st.html(panels.list_panel("Good to know", result.warnings))
