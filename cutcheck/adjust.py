@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cutcheck.camera import Camera
+from cutcheck.lens import KnownLens
 
 Floats = NDArray[np.float64]
 GROWN = 11  # places in the vector of unknowns: after the camera the growth,
@@ -52,10 +53,10 @@ def bends_at(mm: Floats, half_mm: float) -> Floats:
 
 @dataclass(frozen=True)
 class Prior:
-    """Means and standard deviations: ``lens`` (2, 5), of f, cx, cy, k1, k2; ``bend`` (2, cards, 3) mm; and
-    how much white may have grown into black, px."""
+    """``lens``; of the bends mean and standard deviation, (2, cards, 3) mm; and how much white may have
+    grown into black, px."""
 
-    lens: Floats
+    lens: KnownLens
     bend: Floats
     grown_sd_px: float = 0.5
 
@@ -124,11 +125,13 @@ def solve(
     sigma = sigma_px or max(scatter, sigma_floor_px)
     rows, misfit = _prior_rows(state, prior)
     information = (jacobian * (weight / sigma**2)[:, None]).T @ jacobian + rows.T @ rows
-    covariance = _to_rotation_vector(np.linalg.inv(information), state.camera.rotation)
+    covariance = _to_rotation_vector(
+        np.asarray(np.linalg.inv(information), np.float64), state.camera.rotation
+    )
     cost = float((weight * residual**2).sum() / sigma**2 + misfit @ misfit)
     # What was left out costs as much as an edge just too far off: else a bad fit could buy itself off.
     cost += float((weight == 0).sum()) * 4.685**2 / 3
-    known = 2 * np.log(np.abs(rows[np.nonzero(rows)])).sum()  # of the priors' information: one number a row
+    known = np.linalg.slogdet(rows @ rows.T)[1]  # of what the priors tell
     evidence = -0.5 * (cost + float(np.linalg.slogdet(information)[1]) - float(known))
     return Fit(
         *(state.camera, state.placements, state.bends, state.grown, covariance),
@@ -233,18 +236,18 @@ def _residuals(edges: Edges, state: _State) -> tuple[Floats, Floats]:
 def _prior_rows(state: _State, prior: Prior) -> tuple[Floats, Floats]:
     """The priors as measurements in their own standard deviations: derivative (P, unknowns), misfit (P,)."""
     c, cards = state.camera, len(state.placements)
-    mean = np.concatenate([prior.lens[0], [0.0], prior.bend[0].ravel()])
-    sd = np.concatenate([prior.lens[1], [prior.grown_sd_px], prior.bend[1].ravel()])
+    mean = np.concatenate([prior.lens.mean, [0.0], prior.bend[0].ravel()])
     value = np.concatenate([[c.f, c.cx, c.cy, c.k1, c.k2, state.grown], state.bends.ravel()])
-    unknowns = np.concatenate([np.arange(5), np.arange(GROWN, BENT + 3 * cards)])
-    rows = np.zeros((len(mean), BENT + 6 * cards - 3))
-    rows[np.arange(len(mean)), unknowns] = 1.0 / sd
-    misfit = (mean - value) / sd
+    root = np.diag(1.0 / np.concatenate([np.ones(5), [prior.grown_sd_px], prior.bend[1].ravel()]))
+    root[:5, :5] = np.linalg.inv(np.linalg.cholesky(prior.lens.covariance))
+    off = mean - value
+    by_value = np.eye(len(mean))
     # The focal length is known as a ratio: its prior is of the logarithm.
-    relative = sd[0] / mean[0]
-    rows[0, 0] = 1.0 / (relative * c.f)
-    misfit[0] = np.log(mean[0] / c.f) / relative
-    return rows, misfit
+    off[0] = mean[0] * np.log(mean[0] / c.f)
+    by_value[0, 0] = mean[0] / c.f
+    rows = np.zeros((len(mean), BENT + 6 * cards - 3))
+    rows[:, np.concatenate([np.arange(5), np.arange(GROWN, BENT + 3 * cards)])] = root @ by_value
+    return rows, root @ off
 
 
 def _step(
@@ -272,7 +275,7 @@ def _step(
         _, new_misfit = _prior_rows(tried, prior)
         after = (weight * new_residual**2).sum() / sigma**2 + new_misfit @ new_misfit
         if after <= before * (1 + 1e-12) and tried.camera.translation[2] > 0:
-            moved = float(np.sqrt(max(step @ gradient, 0.0)))
+            moved = float(np.sqrt(max(float(step @ gradient), 0.0)))
             return tried, new_residual, new_jacobian, moved, max(damping / 10, LEAST_DAMPING)
         damping *= 10
     return state, residual, jacobian, 0.0, damping

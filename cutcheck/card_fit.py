@@ -13,6 +13,7 @@ from cutcheck import adjust
 from cutcheck.camera import Camera
 from cutcheck.edges import EdgePoints, edge_points, stretches_of
 from cutcheck.find_card import FoundCard
+from cutcheck.lens import KnownLens
 
 Floats = NDArray[np.float64]
 
@@ -69,7 +70,7 @@ def fit_cards(
     cards: tuple[FoundCard, ...],
     heights: tuple[float, ...],
     stretch: Floats,
-    lenses: tuple[Floats, ...],
+    lenses: tuple[KnownLens, ...],
 ) -> CardFit | None:
     """The camera over the first card's board, or None where too few edges are seen.
 
@@ -124,7 +125,7 @@ def likeliest(
     edges: adjust.Edges,
     fit: adjust.Fit,
     prior: adjust.Prior,
-    lenses: tuple[Floats, ...],
+    lenses: tuple[KnownLens, ...],
     sigma_floor_px: float = 0.01,
 ) -> tuple[adjust.Fit, adjust.Prior]:
     """The lens under which the edges are likeliest, solved with it; ``fit`` was solved with the last."""
@@ -195,25 +196,24 @@ def on_board(mm: Floats, placement: Floats) -> Floats:
     return np.asarray(mm @ np.array([[cos, sin], [-sin, cos]]) + placement[:2])
 
 
-def cameras_from_plane(mm: Floats, px: Floats, height: float, lens: Floats) -> list[Camera]:
+def cameras_from_plane(mm: Floats, px: Floats, height: float, lens: KnownLens) -> list[Camera]:
     """Cameras without distortion that see points (N, 2) mm of the plane at ``height`` at (N, 2) px: one, or
     several, with focal lengths all over, where that is hardly known; the best first."""
     world = np.column_stack([mm, np.zeros(len(mm))])
-    wide = lens[1, 0] > 0.1 * lens[0, 0]
     cameras: list[tuple[float, Camera]] = []
-    for factor in (0.5, 0.7, 1.0, 1.4, 2.0, 2.8) if wide else (1.0,):
-        f = float(lens[0, 0]) * factor
-        matrix = np.array([[f, 0, lens[0, 1]], [0, f, lens[0, 2]], [0, 0, 1.0]])
+    for factor in (0.5, 0.7, 1.0, 1.4, 2.0, 2.8) if lens.focal_open else (1.0,):
+        f = float(lens.mean[0]) * factor
+        matrix = np.array([[f, 0, lens.mean[1]], [0, f, lens.mean[2]], [0, 0, 1.0]])
         _, turns, shifts, errors = cv2.solvePnPGeneric(world, px, matrix, None, flags=cv2.SOLVEPNP_IPPE)
-        rotation = np.asarray(cv2.Rodrigues(turns[0])[0])  # the first is the better one
+        rotation = np.asarray(cv2.Rodrigues(turns[0])[0], np.float64)  # the first is the better one
         # OpenCV's plane is the card's; the board's lies `height` below it.
         shift = np.ravel(shifts[0]) + rotation[:, 2] * height
-        camera = Camera(f, float(lens[0, 1]), float(lens[0, 2]), 0.0, 0.0, rotation, shift)
+        camera = Camera(f, float(lens.mean[1]), float(lens.mean[2]), 0.0, 0.0, rotation, shift)
         cameras.append((float(np.ravel(errors)[0]), camera))
     return [camera for _, camera in sorted(cameras, key=lambda each: each[0])]
 
 
-def camera_from_plane(mm: Floats, px: Floats, height: float, lens: Floats) -> Camera:
+def camera_from_plane(mm: Floats, px: Floats, height: float, lens: KnownLens) -> Camera:
     """The best of ``cameras_from_plane``."""
     return cameras_from_plane(mm, px, height, lens)[0]
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from cutcheck.camera import Camera
 from cutcheck.errors import CutcheckError
-from cutcheck.lens import LensPrior, lens_priors
+from cutcheck.lens import KnownLens, LensPrior, lens_priors
 from cutcheck.located import Located, scale_record, with_height_u
 from cutcheck.photo import Photo
 from cutcheck.rounds import Round, find_rounds, rim_of_shape
@@ -44,20 +44,20 @@ def by_disc(
     lenses, focal_from = lens_priors(photo, lens)
     prior = lenses[0]  # a few discs cannot tell where the optical centre is
     helpers = [seen for seen in rounds if seen is not reference][:MOST_HELPERS]
-    lean, _ = _lean([reference, *helpers], reference, prior[0], diameter_mm, SHADOW_SD)
+    lean, _ = _lean([reference, *helpers], reference, prior.mean, diameter_mm, SHADOW_SD)
     rims: list[Round] = []
     for seen in (reference, *helpers):
-        camera = _camera(lean, prior[0], reference, diameter_mm)
+        camera = _camera(lean, prior.mean, reference, diameter_mm)
         rim = rim_of_shape(photo.pixels, seen, _shape(camera, seen.centre))
         if rim is None and seen is reference:
             raise _not_found(diameter_mm)
         if rim is not None:
             rims.append(rim)
     leaning = [_with_ellipse(rim) for rim in rims]
-    lean, lean_covariance = _lean(leaning, rims[0], prior[0], diameter_mm, RIM_SD)
-    camera = _camera(lean, prior[0], rims[0], diameter_mm)
+    lean, lean_covariance = _lean(leaning, rims[0], prior.mean, diameter_mm, RIM_SD)
+    camera = _camera(lean, prior.mean, rims[0], diameter_mm)
     final = rim_of_shape(photo.pixels, rims[0], _shape(camera, rims[0].centre)) or rims[0]
-    camera = _camera(lean, prior[0], final, diameter_mm)
+    camera = _camera(lean, prior.mean, final, diameter_mm)
     if camera.tilt_deg > MOST_TILT_DEG:
         raise CutcheckError("too-oblique", tilt=camera.tilt_deg)
     covariance = _covariance(lean, lean_covariance, prior, final, diameter_mm)
@@ -205,15 +205,16 @@ def _lean(
 
 
 def _covariance(
-    lean: Floats, lean_covariance: Floats, prior: Floats, reference: Round, diameter_mm: float
+    lean: Floats, lean_covariance: Floats, prior: KnownLens, reference: Round, diameter_mm: float
 ) -> Floats:
     """The covariance of the camera's parameters, (11, 11), from lens, lean and thickness."""
-    spread = np.concatenate([prior[1], np.sqrt(np.diag(lean_covariance))])
-    correlation = np.eye(7)
-    correlation[5:, 5:] = lean_covariance / np.outer(spread[5:], spread[5:])
+    causes = np.zeros((7, 7))
+    causes[:5, :5], causes[5:, 5:] = prior.covariance, lean_covariance
+    spread = np.sqrt(np.diag(causes))
+    correlation = causes / np.outer(spread, spread)
 
     def vector(change: Floats) -> Floats:
-        moved = np.concatenate([prior[0], lean]) + change
+        moved = np.concatenate([prior.mean, lean]) + change
         return _camera(moved[5:], moved[:5], reference, diameter_mm).vector()
 
     columns = []
@@ -223,7 +224,7 @@ def _covariance(
         columns.append((vector(step) - vector(-step)) / 0.2)
     by = np.stack(columns, axis=1)
     covariance = by @ correlation @ by.T
-    normal = _camera(lean, prior[0], reference, diameter_mm).rotation[:, 2]
+    normal = _camera(lean, prior.mean, reference, diameter_mm).rotation[:, 2]
     covariance[8:11, 8:11] += THICK_U_MM**2 * np.outer(normal, normal)
     return np.asarray(covariance)
 

@@ -18,7 +18,7 @@ from cutcheck.camera import Camera
 from cutcheck.card import Rectangle, corners_of
 from cutcheck.card_fit import camera_from_plane, likeliest
 from cutcheck.errors import CutcheckError
-from cutcheck.lens import LensPrior, lens_priors
+from cutcheck.lens import KnownLens, LensPrior, lens_priors
 from cutcheck.located import Located, scale_record, with_height_u
 from cutcheck.photo import Photo
 from cutcheck.rectangles import along_sides, find_rectangle, with_points_between
@@ -189,7 +189,7 @@ def _solved(
     mm: Floats,
     corners: Floats,
     camera: Camera,
-    lenses: tuple[Floats, ...],
+    lenses: tuple[KnownLens, ...],
     focal_from: records.FocalFrom,
 ) -> Located:
     """The camera from a rectangle's four sides; ``mm`` and ``corners`` (px) are (4, 2), in the same order."""
@@ -222,7 +222,7 @@ def _fit_sides(
     mm: Floats,
     corners: Floats,
     camera: Camera,
-    lenses: tuple[Floats, ...],
+    lenses: tuple[KnownLens, ...],
 ) -> tuple[adjust.Fit | None, float]:
     """Edges along the sides, solved, and once more from there; and their scatter, px."""
     half = max(known.size_mm) / 2

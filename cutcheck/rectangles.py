@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from cutcheck.camera import Camera
 from cutcheck.card import Rectangle, corners_of
 from cutcheck.card_fit import camera_from_plane
+from cutcheck.lens import KnownLens
 from cutcheck.steps import steps
 
 Floats = NDArray[np.float64]
@@ -35,7 +36,12 @@ class FoundRectangle:
 
 
 def find_rectangle(
-    pixels: Bytes, size_mm: tuple[float, float], height_mm: float, lens: Floats, *, share: tuple[float, float]
+    pixels: Bytes,
+    size_mm: tuple[float, float],
+    height_mm: float,
+    lens: KnownLens,
+    *,
+    share: tuple[float, float],
 ) -> FoundRectangle | None:
     """The best rectangle of this size, whose area is within ``share`` of the photo's, or None.
 
@@ -104,7 +110,7 @@ def _quads(pixels: Bytes, share: tuple[float, float]) -> list[Floats]:
     for mask in _masks(small):
         contours, _ = cv2.findContours(mask, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
         for contour in contours:
-            hull = cv2.convexHull(contour)
+            hull = np.asarray(cv2.convexHull(contour), np.int32)
             area = cv2.contourArea(hull)
             if not share[0] * total < area < share[1] * total:
                 continue

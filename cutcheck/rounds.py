@@ -42,7 +42,7 @@ def find_rounds(pixels: Bytes) -> list[Round]:
     scale = min(1.0, WORK_PX / max(pixels.shape[:2]))
     size = (round(pixels.shape[1] * scale), round(pixels.shape[0] * scale))
     small = np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
-    depth = cv2.distanceTransform(stands_out(small), cv2.DIST_L2, 5)
+    depth = np.asarray(cv2.distanceTransform(stands_out(small), cv2.DIST_L2, 5), np.float32)
     factor = pixels.shape[1] / size[0]
     found: list[Round] = []
     for x, y, radius in _peaks(depth):

@@ -18,7 +18,7 @@ SAMPLE_PX = 0.5
 
 @dataclass(frozen=True)
 class Steps:
-    """Edges as seen: ``px`` (N, 2); ``found`` (N,) bool; ``height`` (N,) of the step, linear light, 0 to 1."""
+    """Edges as seen: ``px`` (N, 2); ``found`` (N,) bool; ``height`` (N,) of the step, linear light."""
 
     px: Floats
     found: NDArray[np.bool_]
