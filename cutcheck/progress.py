@@ -9,7 +9,7 @@ standard, or a changed one) are never mixed: each has a series of its own.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -147,9 +147,8 @@ def _cut(
     marks = [entry.mark or 0.0 for entry in entries]
     groups: dict[SideName, list[SideEntry]] = {}
     for entry in entries:
-        for side in by_check.get(entry.number, []):
-            if side.mean_mm is not None:
-                groups.setdefault(side.side, []).append(side)
+        for side in _alike_together(by_check.get(entry.number, [])):
+            groups.setdefault(side.side, []).append(side)
     order: tuple[SideName, ...] = ("length", "width", "height")
     return CutProgress(
         cut=name,
@@ -161,6 +160,35 @@ def _cut(
         mark_chart=individuals(marks) if len(marks) >= FEWEST_FOR_LIMITS else None,
         sides=tuple(_side(groups[side], times) for side in order if side in groups),
     )
+
+
+def _alike_together(rows: Sequence[SideEntry]) -> list[SideEntry]:
+    """The seen sides of one tray, those of one size as one.
+
+    Of a die the longer side seen from above is called its length: that makes length and width differ on
+    average even where all cuts are alike, the more so the less steady they are. It is no fault of size.
+    """
+    groups: dict[tuple[float, float], list[SideEntry]] = {}
+    for row in rows:
+        if row.mean_mm is not None and row.seen:
+            groups.setdefault((row.low_mm, row.high_mm), []).append(row)
+    return [group[0] if len(group) == 1 else _as_one(group) for group in groups.values()]
+
+
+def _as_one(group: Sequence[SideEntry]) -> SideEntry:
+    """Sides of one size: the mean of all of them, and the spread about it (within and between the sides)."""
+    n = np.array([row.seen for row in group], float)
+    means = np.array([row.mean_mm for row in group], float)
+    mean = float((n * means).sum() / n.sum())
+    spread = None
+    if n.sum() > 1:
+        within = np.array([(row.sd_mm or 0.0) ** 2 for row in group])
+        squares = ((n - 1) * within + n * (means - mean) ** 2).sum()
+        spread = float(np.sqrt(squares / (n.sum() - 1)))
+    # what is unsure of one side's mean is mostly the scale, which the others share
+    unsure = max(row.mean_u_mm or 0.0 for row in group)
+    labels = " and ".join(dict.fromkeys(row.label for row in group)) if len(group) == 2 else "sides"
+    return replace(group[0], label=labels, mean_mm=mean, mean_u_mm=unsure, sd_mm=spread, seen=int(n.sum()))
 
 
 def _side(rows: Sequence[SideEntry], times: dict[int, float]) -> SideProgress:

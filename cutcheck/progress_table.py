@@ -19,6 +19,8 @@ from cutcheck.progress import (
 from cutcheck.trend import Trend
 from cutcheck.units import Unit, show_length, show_range
 
+# After the mark, at most so many things are said of a cut.
+MOST = 3
 PACE_CAUTION = "Speed comes after control: go faster only while the mark holds."
 
 
@@ -65,11 +67,12 @@ def sayings(cut: CutProgress, unit: Unit = "mm") -> list[str]:
     said = [mark_saying(cut)]
     if len(cut.entries) < FEWEST_FOR_TREND:
         return said
-    for side in cut.sides:
-        said += side_sayings(cut, side, unit)
-    if cut.mark_chart is not None:
-        said += run_sayings("mark", cut.mark_chart, [entry.number for entry in cut.entries])
-    return said
+    # what is off first, then what changes, then what looks odd
+    groups = [side_sayings(cut, side, unit) for side in cut.sides]
+    told = [line for k in range(3) for group in groups for line in group[k]]
+    if cut.mark_chart is not None and not _is_sure(cut.mark_trend):
+        told += run_sayings("mark", cut.mark_chart, [entry.number for entry in cut.entries])
+    return said + told[:MOST]
 
 
 def mark_saying(cut: CutProgress) -> str:
@@ -91,36 +94,38 @@ def too_few(count: int) -> str:
     )
 
 
-def side_sayings(cut: CutProgress, side: SideProgress, unit: Unit) -> list[str]:
-    """What is to be said of one side: its size, its steadiness, and runs in either."""
+def side_sayings(cut: CutProgress, side: SideProgress, unit: Unit) -> tuple[list[str], list[str], list[str]]:
+    """What is to be said of one side: what is off, what changes, and runs where no change explains them."""
 
     def length(value: float) -> str:
         return show_length(abs(value), unit) if abs(value) >= 0.05 else "less than 0.1 mm"
 
-    said = []
+    off, changes, runs = [], [], []
+    of = f"of the {side.label}"
     if side.spread_trend is not None and side.spread_trend.sure:
         steadier = side.spread_trend.slope < 0
-        change = trend_words(f"The spread of the {side.label}", side.spread_trend, cut.unit, _spread(unit))
-        said.append(f"{change} {'Steadier.' if steadier else 'Less steady.'}")
+        change = trend_words(f"The spread {of}", side.spread_trend, cut.unit, _spread(unit))
+        changes.append(f"{change} {'Steadier.' if steadier else 'Less steady.'}")
     if side.mean_trend is not None and side.mean_trend.sure:
-        said.append(trend_words(f"The mean {side.label}", side.mean_trend, cut.unit, _spread(unit)))
+        changes.append(trend_words(f"The mean {of}", side.mean_trend, cut.unit, _spread(unit)))
     if abs(side.bias_mm) > 0.5 * side.plus_minus_mm:
         how = "over" if side.bias_mm > 0 else "under"
         meant = show_range(side.low_mm, side.high_mm, unit)
-        said.append(
-            f"The {side.label} of the last trays is {length(side.bias_mm)} {how} the middle of {meant}: size."
+        off.append(
+            f"Size: the mean {of} in the last trays is {length(side.bias_mm)} {how} the middle of {meant}."
         )
     if side.spread_mm is not None and side.spread_mm > 0.6 * side.plus_minus_mm:
-        said.append(
-            f"The {side.label} varies by {length(2 * side.spread_mm)} either way within a tray, and "
-            f"{length(side.plus_minus_mm)} is allowed: steadiness."
+        verb = "vary" if side.label == "sides" or " and " in side.label else "varies"
+        off.append(
+            f"Steadiness: the {side.label} {verb} by {length(2 * side.spread_mm)} either way within a tray, "
+            f"and {length(side.plus_minus_mm)} is allowed."
         )
-    if side.mean_chart is not None:
-        said += run_sayings(f"mean {side.label}", side.mean_chart, side.checks)
-    if side.spread_chart is not None:
+    if side.mean_chart is not None and not _is_sure(side.mean_trend):
+        runs += run_sayings(f"mean {of}", side.mean_chart, side.checks)
+    if side.spread_chart is not None and not _is_sure(side.spread_trend):
         seen = [n for n, s in zip(side.checks, side.spreads_mm, strict=True) if s is not None]
-        said += run_sayings(f"spread of the {side.label}", side.spread_chart, seen)
-    return said
+        runs += run_sayings(f"spread {of}", side.spread_chart, seen)
+    return off, changes, runs
 
 
 def trend_words(what: str, found: Trend, unit: str, amount: Any) -> str:
@@ -132,10 +137,18 @@ def trend_words(what: str, found: Trend, unit: str, amount: Any) -> str:
         )
     way = "rises" if found.slope > 0 else "falls"
     chance = "less than 1 time in 100" if found.p < 0.01 else f"{100 * found.p:.0f} times in 100"
+    between = f"{low} to {high}"
+    if found.slope_low * found.slope_high > 0:
+        ends = sorted((abs(found.slope_low), abs(found.slope_high)))
+        between = " to ".join(amount(end).lstrip("+") for end in ends)
     return (
-        f"{what} {way} by {amount(abs(found.slope)).lstrip('+')} a {unit} (from {low} to {high}); "
+        f"{what} {way} by {amount(abs(found.slope)).lstrip('+')} a {unit} ({between}); "
         f"luck alone would look so {chance}."
     )
+
+
+def _is_sure(found: Trend | None) -> bool:
+    return found is not None and found.sure
 
 
 def run_sayings(what: str, chart: Chart, checks: Any) -> list[str]:
@@ -164,6 +177,21 @@ def capability_lines(cut: CutProgress) -> list[str]:
             f"Cpk {found.cpk:.2f} ({found.cpk_low:.2f} to {found.cpk_high:.2f}), bounds at 95 %"
         )
     return lines
+
+
+def tray_rows(cut: CutProgress) -> list[dict[str, str]]:
+    """One row for each tray, the last first, for a table."""
+    return [
+        {
+            "check": str(entry.number),
+            "when": entry.practised[:10],
+            "mark": "-" if entry.mark is None else f"{entry.mark:.0f}",
+            "on size": words.percent(entry.on_size),
+            "pieces": "-" if entry.counted is None else str(entry.counted),
+            "note": entry.extras.note,
+        }
+        for entry in reversed(cut.entries)
+    ]
 
 
 def pace(cut: CutProgress) -> list[str]:

@@ -16,6 +16,14 @@ def own_settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return path
 
 
+@pytest.fixture(autouse=True)
+def own_journal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A journal in a folder of the test's own, so that no test reads or changes the user's."""
+    path = tmp_path / "own-journal" / "journal.sqlite"
+    monkeypatch.setenv("CUTCHECK_JOURNAL", str(path))
+    return path
+
+
 @pytest.fixture(scope="session")
 def tray_photo(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A photo of 12 dice of 12.7 mm beside card 3, drawn from geometry; its truth is beside it as JSON."""

@@ -50,7 +50,11 @@ def address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     server = subprocess.Popen(
         [sys.executable, "-m", "streamlit", "run", "app.py", "--server.port", str(port)],
         cwd=ROOT,
-        env={**os.environ, "CUTCHECK_SETTINGS": str(folder / "settings.toml")},
+        env={
+            **os.environ,
+            "CUTCHECK_SETTINGS": str(folder / "settings.toml"),
+            "CUTCHECK_JOURNAL": str(folder / "journal.sqlite"),
+        },
         stdout=log,
         stderr=subprocess.STDOUT,
     )

@@ -91,7 +91,7 @@ def test_a_slip_shows_as_a_run() -> None:
     assert cut.sides[0].mean_chart is not None
     assert any(s.at == 11 and s.higher for s in cut.sides[0].mean_chart.signals)
     text = " ".join(sayings(cut))
-    assert "mean width upwards, at check 12" in text
+    assert "mean of the width upwards, at check 12" in text
     assert "Western Electric rule" in text
 
 
@@ -173,3 +173,17 @@ def test_inches_are_shown_when_asked_for() -> None:
     found = make_progress(ADA, *series(rng, np.linspace(0.9, 0.4, 12), [0.05] * 12))
     assert " mm" not in whole(found, "in")
     assert "on size (in)" in whole(found, "in")
+
+
+def test_the_longer_side_of_dice_is_no_fault_of_size(tmp_path: Path) -> None:
+    """Dice cut to the middle of their size are told neither long nor narrow, and all three sides are one."""
+    journal = Journal.open(tmp_path / "j.sqlite")
+    ada = journal.add_cook("Ada Example")
+    keep_term(journal, ada, [0.5] * 8)
+    cut = progress_of(journal, ada).cuts[0]
+    assert [side.label for side in cut.sides] == ["sides"]
+    assert cut.sides[0].bias_mm == pytest.approx(0.0, abs=0.1)
+    assert cut.sides[0].spread_mm == pytest.approx(0.5, rel=0.15)
+    assert not any("Size:" in line for line in sayings(cut))
+    means = {side.side: side.mean_mm or 0.0 for side in journal.sides(ada.number) if side.check == 1}
+    assert means["length"] - means["width"] > 0.2  # by name alone

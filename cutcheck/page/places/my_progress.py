@@ -1,0 +1,101 @@
+"""My progress: what the kept trays of a cook say together, week by week."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from cutcheck import progress_table, words
+from cutcheck.control_charts import SOURCES
+from cutcheck.errors import CutcheckError
+from cutcheck.journal import Cook, Journal
+from cutcheck.page import keys, panels
+from cutcheck.page.progress_charts import mark_chart, mean_chart, spread_chart
+from cutcheck.page.spread import INK
+from cutcheck.progress import CutProgress, progress_of
+from cutcheck.settings import load_settings
+from cutcheck.units import Unit
+
+LEAD = (
+    "<p class='cc-lead'>One tray tells how today went. Steadiness shows only over weeks: keep your trays, "
+    "and see what gets better and what is only luck.</p>"
+)
+
+
+def show() -> None:
+    """Draw the place."""
+    st.title("My progress")
+    st.html(LEAD)
+    try:
+        _show(Journal.open())
+    except CutcheckError as error:
+        st.html(panels.fault_panel(error))
+    st.html(panels.caution())
+
+
+def _show(journal: Journal) -> None:
+    unit = load_settings().unit
+    cook = _ask_for_cook(journal)
+    if cook is None:
+        return
+    found = progress_of(journal, cook)
+    if not found.cuts:
+        st.info("No marked tray of this cook is kept yet. Check a tray, choose the cut, and press 'Keep'.")
+        return
+    names = [progress_table.title(cut) for cut in found.cuts]
+    chosen = st.selectbox(
+        "Which cut?", range(len(names)), format_func=names.__getitem__, key=keys.PROGRESS_CUT
+    )
+    _cut(found.cuts[min(chosen or 0, len(names) - 1)], unit)
+
+
+def _ask_for_cook(journal: Journal) -> Cook | None:
+    cooks = {cook.number: cook for cook in journal.cooks()}
+    if not cooks:
+        st.info("The journal is empty. Check a tray, choose the cut, and press 'Keep' below the mark.")
+    number = st.selectbox(
+        "Who?",
+        list(cooks),
+        format_func=lambda n: f"{cooks[n].label} ({words.count(cooks[n].checks, 'tray')})",
+        placeholder="Nobody yet",
+        key=keys.PROGRESS_COOK,
+    )
+    return cooks.get(number) if number is not None else None
+
+
+def _cut(cut: CutProgress, unit: Unit) -> None:
+    ink = INK["dark" if st.context.theme.type == "dark" else "light"]
+    st.html(panels.list_panel("What the trays say", progress_table.sayings(cut, unit)))
+    st.subheader("The mark")
+    st.html(panels.small_print(["Each dot is a tray; the bar is what measuring leaves open."]))
+    st.altair_chart(mark_chart(cut, ink), width="stretch", key="mark-chart")
+    for side in cut.sides:
+        st.subheader(side.label.capitalize())
+        st.html(
+            panels.small_print(
+                [
+                    "Left, the mean of each tray over the green band that counts as on size. Right, how "
+                    "far the pieces of one tray differ, with the measuring noise taken out. Between the "
+                    "dashed lines is what is usual for you."
+                ]
+            )
+        )
+        left, right = st.columns(2)
+        with left:
+            st.altair_chart(
+                mean_chart(side, cut.entries, unit, ink), width="stretch", key=f"mean-{side.side}"
+            )
+        spread = spread_chart(side, cut.entries, unit, ink)
+        if spread is not None:
+            with right:
+                st.altair_chart(spread, width="stretch", key=f"spread-of-{side.side}")
+    if lines := progress_table.pace(cut):
+        st.html(panels.list_panel("Pace and waste", lines))
+    with st.expander("Details"):
+        st.markdown(
+            "The dashed limits lie three standard deviations either side of the centre; they come from the "
+            "differences between one tray and the next (individuals and moving range), since the pieces of "
+            f"one tray share slabs. A diamond marks a run by the rules of {SOURCES['western-electric']}. "
+            "Trends: Theil-Sen slope with its interval at 95 %, Mann-Kendall test."
+        )
+        st.markdown("\n".join(f"- {line}" for line in progress_table.capability_lines(cut)))
+        st.html(panels.table(progress_table.tray_rows(cut)))
