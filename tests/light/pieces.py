@@ -41,10 +41,15 @@ def side_faces(solid: Solid, camera: Camera) -> tuple[Floats, Floats]:
     return quad, 0.5 * (d1[:, 0] * d2[:, 1] - d1[:, 1] * d2[:, 0])
 
 
+# A rounded edge turns from upright to sideways: the first 45 degrees take the inner 71 % of its width as seen
+# from above, for x = r (1 - sin a). As (inner, outer, tilt): shares of the width from the edge, rad.
+ROUNDING = ((1.0, 0.29, np.radians(22.5)), (0.29, 0.0, np.radians(67.5)))
+
+
 @dataclass(frozen=True)
 class Look:
-    """What a piece is made of, how wet it is (0 to 1), the board that throws light back, how wide the bevel
-    round its top is: the true sides are those of the sharp edge, and the bevel lies within.
+    """What a piece is made of, how wet it is (0 to 1), the board that throws light back, the radius of its
+    top's edge: the true sides are those of the sharp edge, and the rounding lies within.
     """
 
     produce: str
@@ -92,13 +97,14 @@ def paint(
     for polygon in _top_polygons(solid, bevel):
         face(_seen(polygon, camera, px_per_mm), flesh, bright)
     if bevel:
-        for i, polygon in enumerate(_bevels(solid, bevel)):
-            normal = _outwards(solid, i) + np.array([0.0, 0.0, 1.0])
-            normal /= np.linalg.norm(normal)
-            fall, sky = max(float(normal @ light.towards), 0.0), 0.5 + 0.5 * normal[2]
-            share = (light.direct * fall + light.ambient * sky) / level
-            share *= 0.3 if _blocked(solid, i, beside) else 1.0
-            face(_seen(polygon, camera, px_per_mm), flesh, bright * np.float32(share))
+        for inner, outer, tilt in ROUNDING:
+            for i, polygon in enumerate(_rim(solid, inner * bevel, outer * bevel)):
+                normal = np.cos(tilt) * np.array([0.0, 0.0, 1.0]) + np.sin(tilt) * _outwards(solid, i)
+                normal /= np.linalg.norm(normal)
+                fall, sky = max(float(normal @ light.towards), 0.0), 0.5 + 0.5 * normal[2]
+                share = (light.direct * fall + light.ambient * sky) / level
+                share *= 0.3 if _blocked(solid, i, beside) else 1.0
+                face(_seen(polygon, camera, px_per_mm), flesh, bright * np.float32(share))
     peeled = look.produce != "courgette" or solid.shape != "disc"
     skin = None if peeled else linear(40, 78, 28).astype(np.float32)
     middle = np.concatenate([solid.top, solid.bottom]).reshape(2, -1, 3).mean(axis=0)
@@ -164,10 +170,10 @@ def _inset(ring: Floats, by: float) -> Floats:
     return np.column_stack([ring[:, :2] + by * move, ring[:, 2]])
 
 
-def _bevels(solid: Solid, by: float) -> list[Floats]:
-    inner, ring = _inset(solid.top, by), solid.top
-    following, inner_following = np.roll(ring, -1, 0), np.roll(inner, -1, 0)
-    return [np.stack(quad) for quad in zip(ring, following, inner_following, inner, strict=True)]
+def _rim(solid: Solid, inner: float, outer: float) -> list[Floats]:
+    """A strip along each edge of the top, from ``outer`` to ``inner`` mm inside of it, (4, 3) mm each."""
+    a, b = _inset(solid.top, outer), _inset(solid.top, inner)
+    return [np.stack(quad) for quad in zip(a, np.roll(a, -1, 0), np.roll(b, -1, 0), b, strict=True)]
 
 
 def _blocked(solid: Solid, i: int, beside: list[Solid]) -> bool:
