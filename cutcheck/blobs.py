@@ -26,6 +26,8 @@ FAINT = 10.0  # standard deviations of the surface's texture
 DARK_PAPER = 0.03  # linear level of white paper: five stops under, a photo is too dark (house rule)
 GLARE, GLARE_BOARD = 0.5, 0.9  # shares of the pieces and of the board that may be burnt out (house rule)
 HANDLE_MM = 80.0  # so long and far wider than the pieces: a knife's handle (common practice, no source)
+FINER_PX_PER_MM = 5.0  # of the picture in which small pieces are outlined
+SMALL_MM = 7.0  # usual length (side faces included) under which they are small
 LEAST_PX = 100  # of the working picture: with less there is nothing to search
 FINE = 4  # outlines are traced on a grid so many times finer than the working picture
 
@@ -95,6 +97,9 @@ def find_blobs(
     labels = label_pieces(small, surface, inside, board, (smallest_mm * k) ** 2)
     traced = _trace_all(labels, small, surface, camera, scale)
     traced = _screen(traced, _strangers(labels, traced, board, surface, features, k), smallest_mm)
+    finer = min(1.0, FINER_PX_PER_MM * mm_per_px)
+    if traced and finer > scale and np.median([one.blob.extent_mm[0] for one in traced]) < SMALL_MM:
+        traced = _finer(traced, labels, shrink(photo.pixels, finer), camera, finer)
     blobs = _cut_apart(traced, 1.0 / mm_per_px, smallest_mm, camera)
     blobs = [blob for blob in blobs if blob.extent_mm[0] <= largest_mm]
     _check_glare(small, labels, [one.number for one in traced], board)
@@ -207,6 +212,39 @@ def _trace_all(labels: Labels, small: Bytes, surface: Surface, camera: Camera, s
         full = replace(blob, contrast=contrast, colour=colour, flags=flags)
         traced.append(_Traced(full, number, box, several))
     return traced
+
+
+def _finer(
+    traced: list[_Traced], labels: Labels, picture: Bytes, camera: Camera, scale: float
+) -> list[_Traced]:
+    """The same blobs with their outlines moved to the edges of a larger ``picture``, at ``scale``."""
+    kept = np.zeros(int(labels.max()) + 2, bool)  # the last stands for -1, the lines between
+    kept[[one.number for one in traced]] = True
+    own = kept[labels].astype(np.uint8)
+    inner = cv2.erode(own, disc(1))
+    size = (picture.shape[1], picture.shape[0])
+    large, core, near = (
+        np.asarray(cv2.resize(mask, size, interpolation=cv2.INTER_NEAREST))
+        for mask in (labels, inner, cv2.dilate(own, disc(2)))
+    )
+    markers = np.where(core > 0, large + 1, 0).astype(np.int32)
+    markers[near == 0] = 1
+    cv2.watershed(picture, markers)
+    ratio = np.array([picture.shape[1] / labels.shape[1], picture.shape[0] / labels.shape[0]])
+    outlines = []
+    for one in traced:
+        x0, y0 = np.maximum(np.floor((np.array(one.box[:2]) - 2) * ratio).astype(int), 0)
+        x1, y1 = np.ceil((np.array(one.box[2:]) + 2) * ratio).astype(int)
+        part = np.where(markers[y0:y1, x0:x1] == -1, -1, markers[y0:y1, x0:x1] - 1).astype(np.int32)
+        outline = _outline(part, (part == one.number).astype(np.uint8))
+        found = None if outline is None else (outline + np.array([x0, y0]) + 0.5) / scale - 0.5
+        outlines.append(one.blob.outline_px if found is None else found)
+    done = []
+    for one, new in zip(traced, _measured(outlines, camera), strict=True):
+        old = one.blob
+        blob = replace(new, colour=old.colour, contrast=old.contrast, flags=old.flags)
+        done.append(replace(one, blob=blob))
+    return done
 
 
 def _outline(part: Labels, own: Bytes) -> Floats | None:
