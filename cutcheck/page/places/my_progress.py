@@ -73,9 +73,9 @@ def _cut(cut: CutProgress, unit: Unit) -> None:
         st.html(
             panels.small_print(
                 [
-                    "Left, the mean of each tray over the green band that counts as on size. Right, how "
-                    "far the pieces of one tray differ, with the measuring noise taken out. Between the "
-                    "dashed lines is what is usual for you."
+                    "First the mean of each tray, over the green band that counts as on size; then how far "
+                    "the pieces of one tray differ, with the measuring noise taken out. Between the dashed "
+                    "lines is what is usual for you."
                 ]
             )
         )
