@@ -20,6 +20,7 @@ from cutcheck.commands.check import check
 from cutcheck.commands.cuts import cuts
 from cutcheck.commands.journal import journal
 from cutcheck.commands.plan import plan
+from cutcheck.commands.practice import practice
 from cutcheck.commands.prepare import gestures, produce, safety, station
 from cutcheck.commands.progress import progress
 from cutcheck.commands.settings import settings
@@ -52,6 +53,7 @@ for command in (
     settings,
     journal,
     progress,
+    practice,
 ):
     group.add_command(command)
 

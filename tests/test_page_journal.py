@@ -55,6 +55,8 @@ def test_progress_is_shown_for_one_tray_and_for_many(own_journal: Path) -> None:
     assert "Pace and waste" in html_of(page)
     assert "Speed comes after control" in html_of(page)
     assert len(page.get("arrow_vega_lite_chart") or page.get("vega_lite_chart")) == 3
+    next(button for button in page.button if button.label == "Set this goal").click().run()
+    assert "Small dice: 80 % on size in 3 sessions, a week apart. 0 of 3 done" in html_of(page)
     page.selectbox(key=keys.PROGRESS_COOK).set_value(2).run()
     assert not page.exception
     assert "Too few yet" in html_of(page)

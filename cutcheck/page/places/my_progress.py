@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import streamlit as st
 
-from cutcheck import progress_table, words
+from cutcheck import practice_table, progress_table, words
 from cutcheck.control_charts import SOURCES
 from cutcheck.errors import CutcheckError
 from cutcheck.journal import Cook, Journal
+from cutcheck.journal.goals import goals_of, set_goal
 from cutcheck.page import keys, panels
 from cutcheck.page.progress_charts import mark_chart, mean_chart, spread_chart
 from cutcheck.page.spread import INK
-from cutcheck.progress import CutProgress, progress_of
+from cutcheck.practice import propose, standing
+from cutcheck.progress import CutProgress, Progress, progress_of
 from cutcheck.settings import load_settings
 from cutcheck.units import Unit
 
@@ -46,6 +48,29 @@ def _show(journal: Journal) -> None:
         "Which cut?", range(len(names)), format_func=names.__getitem__, key=keys.PROGRESS_CUT
     )
     _cut(found.cuts[min(chosen or 0, len(names) - 1)], unit)
+    _next(journal, found)
+
+
+def _next(journal: Journal, found: Progress) -> None:
+    """The next session, and where the goals stand."""
+    proposal = propose(found)
+    title = f"Next: {practice_table.headline(proposal)}"
+    st.html(panels.list_panel(title, [proposal.why, *proposal.watch, practice_table.SAFE]))
+    entries = journal.entries(cook=found.cook.number)
+    goals = [standing(goal, entries) for goal in goals_of(journal, found.cook)]
+    if goals:
+        st.html(panels.list_panel("Goals", [practice_table.goal_words(goal) for goal in goals]))
+    with st.expander("Set a goal"), st.form(keys.GOAL_FORM, border=False):
+        columns = st.columns([3, 2, 2, 2], vertical_alignment="bottom")
+        names = list(dict.fromkeys(cut.cut for cut in found.cuts))
+        cut = columns[0].selectbox("Cut", names, format_func=words.cut_title, key=keys.GOAL_CUT)
+        share = columns[1].number_input("% on size", 1, 100, 80, key=keys.GOAL_SHARE)
+        sessions = columns[2].number_input("Sessions", 1, 50, 3, key=keys.GOAL_SESSIONS)
+        apart = columns[3].number_input("Days apart", 0, 365, 7, key=keys.GOAL_APART)
+        if st.form_submit_button("Set this goal"):
+            set_goal(journal, found.cook, cut, share / 100.0, sessions, apart)
+            st.rerun()
+    st.html(panels.small_print([practice_table.ADVICE]))
 
 
 def _ask_for_cook(journal: Journal) -> Cook | None:
