@@ -48,7 +48,7 @@ class Camera:
     @property
     def centre_mm(self) -> Floats:
         """Where the camera stood: (3,) mm, (x, y, h)."""
-        return -self.rotation.T @ self.translation * np.array([1.0, 1.0, -1.0])
+        return np.asarray(-self.rotation.T @ self.translation * np.array([1.0, 1.0, -1.0]))
 
     @property
     def tilt_deg(self) -> float:
@@ -60,7 +60,7 @@ class Camera:
         m = self.rotation * np.array([1.0, 1.0, -1.0])
         cam = points @ m.T + self.translation
         ab = cam[..., :2] / cam[..., 2:3]
-        return self._distort(ab) * self.f + np.array([self.cx, self.cy])
+        return np.asarray(self._distort(ab) * self.f + np.array([self.cx, self.cy]))
 
     def project_at(self, xy: Floats, h: float | Floats) -> Floats:
         """Where points (..., 2) mm at height ``h`` (scalar or (...)) are seen: (..., 2) px."""
@@ -73,7 +73,7 @@ class Camera:
         ray = np.concatenate([ab, np.ones_like(ab[..., :1])], axis=-1) @ self.rotation
         origin = -self.translation @ self.rotation
         scale = (-np.asarray(h, float) - origin[2]) / ray[..., 2]
-        return origin[:2] + ray[..., :2] * np.asarray(scale)[..., None]
+        return np.asarray(origin[:2] + ray[..., :2] * np.asarray(scale)[..., None])
 
     def mm_per_px(self, px: Floats, h: float | Floats = 0.0) -> Floats:
         """The local scale at ``px`` (..., 2) on the plane at height ``h``: geometric mean, mm per px."""

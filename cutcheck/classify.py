@@ -52,7 +52,7 @@ def classify(camera: Camera, outlines: Floats, seams: Floats | None = None) -> O
     straight = outlines.copy()
     sagitta = np.zeros(len(outlines))
     normal = np.zeros((len(outlines), 2))
-    for i in np.nonzero(slender)[0]:
+    for i in np.flatnonzero(slender).tolist():
         straight[i], sagitta[i], normal[i] = straighten(outlines[i])
     n, reach = support(list(straight))
     affine = affine_at(camera, 0.5 * (outlines.min(axis=1) + outlines.max(axis=1)))

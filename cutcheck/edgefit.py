@@ -30,7 +30,7 @@ MERGED_PX = 2.5  # a side face seen narrower than this shows one edge, not two
 
 @dataclass(frozen=True)
 class EdgeFit:
-    """Fitted solids (N, P) and their covariance (N, P, P); ``view`` of the last round and the rms, px (N,)."""
+    """Fitted solids (N, P), their covariance (N, P, P), the last round's ``view`` and the rms, px (N,)."""
 
     rows: Floats
     covariance: Floats
@@ -87,7 +87,7 @@ def fit_edges(
     row = start.copy()
     n = len(row)
     h = solid.height
-    covariance = np.zeros((n, solid.size, solid.size))
+    covariance: Floats = np.zeros((n, solid.size, solid.size))
     known = start if prior is None else prior
     for reach in reach_px:
         middle = 0.5 * row[:, h]
@@ -117,7 +117,7 @@ def fit_edges(
         index = np.arange(solid.size)
         hessian[:, index, index] += weight
         gradient += weight * (target - row) * (weight > 1e-8)
-        covariance = np.linalg.inv(hessian)
+        covariance = np.asarray(np.linalg.inv(hessian), float)
         step = np.matmul(covariance, gradient[..., None])[..., 0]
         bound = (3.0 * reach / px_per_mm)[:, None]
         row = row + np.clip(step, -bound, bound)
@@ -233,7 +233,9 @@ def _held(outlines: Floats, place: Floats, normal: Floats, reach: float) -> tupl
     return np.where(count > 1, value, 0.0), count > 1
 
 
-def _unmix(profile: NDArray[np.float32], s: Floats, middle: Floats) -> tuple[Floats, Floats]:
+def _unmix(
+    profile: NDArray[np.float32], s: NDArray[np.float32], middle: NDArray[np.float32]
+) -> tuple[Floats, Floats]:
     """Colour directions (F, 3) along which the piece's own light and the board's alone are told apart.
 
     A shade on the piece only scales the piece's colour, a shadow on the board only the board's; where both

@@ -57,7 +57,7 @@ def scan_heights(
     *,
     steps: int = HEIGHTS,
 ) -> tuple[Floats, Floats, Floats]:
-    """Boxes of ``steps`` heights for each of N pieces, with the inner edges' evidence and the outline's misfit.
+    """Boxes of ``steps`` heights for each of N pieces, the inner edges' evidence and the outline's misfit.
 
     ``theta`` (N,) rad is the turn; ``breadth`` (N,) mm the outline's least extent and
     ``bow`` (N,) mm that of a bent stick; ``seams`` (N, S, 2) its sides that touch. Returns boxes
@@ -153,7 +153,7 @@ def choose(
         middle = np.median(typical)
         spread = max(1.48 * float(np.median(np.abs(typical - middle))), least)
         cost = cost + 0.03 * np.minimum(((size_log - middle) / spread) ** 2, 9.0)
-    return np.argmin(cost, axis=0)
+    return np.asarray(np.argmin(cost, axis=0))
 
 
 _T = (np.arange(6) + 0.5) / 6 * 0.84 + 0.08

@@ -46,9 +46,9 @@ def measure(
     if len(discs):
         made += measure_discs(pixels, camera, shaped, discs, scale_u)
     made.sort(key=lambda item: item[0])
-    touching = ~np.isnan(shaped.seams).all(axis=(1, 2))
+    touching = {int(i) for i in np.nonzero(~np.isnan(shaped.seams).all(axis=(1, 2)))[0]}
     return tuple(
-        _numbered(piece, number, blobs[source], bool(touching[source]))
+        _numbered(piece, number, blobs[source], source in touching)
         for number, (source, piece) in enumerate(made, start=1)
     )
 

@@ -32,12 +32,11 @@ def sample(pixels: NDArray[np.uint8], px: Floats) -> NDArray[np.float32]:
     if not len(flat):
         return np.zeros((*px.shape[:-1], pixels.shape[2]), np.float32)
     rows = -(-len(flat) // _ROW)
-    grid = np.zeros((rows * _ROW, 2), np.float32)
-    grid[: len(flat)] = flat
-    maps = grid.reshape(rows, _ROW, 2)
-    seen = cv2.remap(pixels, maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    values = LINEAR[seen.reshape(-1, pixels.shape[2])[: len(flat)]]
-    return values.reshape(*px.shape[:-1], pixels.shape[2])
+    x, y = np.zeros((2, rows, _ROW), np.float32)
+    x.ravel()[: len(flat)], y.ravel()[: len(flat)] = flat[:, 0], flat[:, 1]
+    seen = cv2.remap(pixels, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    values = LINEAR[np.asarray(seen).reshape(-1, pixels.shape[2])[: len(flat)]]
+    return np.asarray(values.reshape(*px.shape[:-1], pixels.shape[2]), np.float32)
 
 
 def profiles(pixels: NDArray[np.uint8], points: Floats, normals: Floats, half: int) -> NDArray[np.float32]:
@@ -62,7 +61,7 @@ def slopes(profile: NDArray[np.float32]) -> NDArray[np.float32]:
 
 
 def peak(signal: Floats) -> tuple[Floats, Floats]:
-    """The highest place of each row of ``signal`` (..., S), by a parabola: offset px from the middle, height."""
+    """The highest place of each row of ``signal`` (..., S), by a parabola: px from the middle, height."""
     size = signal.shape[-1]
     k = np.clip(np.argmax(signal, axis=-1), 1, size - 2)
     left, mid, right = (np.take_along_axis(signal, (k + d)[..., None], -1)[..., 0] for d in (-1, 0, 1))

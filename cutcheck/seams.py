@@ -102,17 +102,17 @@ def _cuts(pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int) ->
             near = min(abs(k - m) for m in strong)
             if k not in deep and 0.75 * pitch < near < 1.33 * pitch:
                 strong.append(k)
-        return u[np.array(strong)]
+        return np.asarray(u[np.array(strong)])
     if count < 2:
-        return u[np.array(deep, int)]
+        return np.asarray(u[np.array(deep, int)])
     worth = np.maximum(valley, 0.7 * step)
     chosen: list[int] = []
     for j in range(1, count):
-        near = np.exp(-0.5 * ((u - (j / count - 0.5)) / (0.2 / count)) ** 2)
-        k = int(np.argmax(worth * near))
-        if worth[k] * near[k] > FAINT and all(abs(k - other) > apart for other in chosen):
+        expected = np.exp(-0.5 * ((u - (j / count - 0.5)) / (0.2 / count)) ** 2)
+        k = int(np.argmax(worth * expected))
+        if worth[k] * expected[k] > FAINT and all(abs(k - other) > apart for other in chosen):
             chosen.append(k)
-    return u[np.array(sorted({*chosen, *deep}), int)]
+    return np.asarray(u[np.array(sorted({*chosen, *deep}), int)])
 
 
 def _maxima(value: Floats, least: float, apart: int) -> list[int]:

@@ -110,7 +110,7 @@ def first_boxes(affine: Affine, n: Floats, reach: Floats, seams: Floats) -> Firs
 def boxes_at(
     affine: Affine, n: Floats, reach: Floats, theta: Floats, height: Floats | None, seams: Floats
 ) -> FirstFit:
-    """As ``first_boxes``, with the turns to try given, ``theta`` (N, T) rad, and the height if it is known."""
+    """As ``first_boxes``, with the turns to try, ``theta`` (N, T) rad, and the height if it is known."""
     local = reach - affine.p @ n.T
     e1 = np.stack([np.cos(theta), np.sin(theta)], axis=-1)
     e2 = np.stack([-np.sin(theta), np.cos(theta)], axis=-1)

@@ -135,7 +135,7 @@ class Box:
 
     size = 9
     height = HEIGHT
-    lengths = (LENGTH, WIDTH, HEIGHT)
+    lengths: tuple[int, ...] = (LENGTH, WIDTH, HEIGHT)
 
     def __init__(self, bowed: Bools | None = None) -> None:
         self.bowed = bowed
@@ -203,7 +203,7 @@ class Disc:
 
     size = 7
     height = DISC_HEIGHT
-    lengths = (DIAMETER, DISC_HEIGHT)
+    lengths: tuple[int, ...] = (DIAMETER, DISC_HEIGHT)
 
     def __init__(self) -> None:
         t = (np.arange(ARCS)[:, None] + (np.arange(SAMPLES) + 0.5) / SAMPLES) * (2.0 * np.pi / ARCS)
