@@ -53,7 +53,7 @@ def to_pdf(sheets: Sequence[Sheet], *, font: str | Path | None = None) -> bytes:
     """The sheets as one PDF, drawn as vectors at true size, which asks viewers not to scale it."""
     from reportlab.pdfgen.canvas import Canvas
 
-    plain, bold = _pdf_fonts(str(font) if font else None, _all_text(sheets))
+    plain, bold = pdf_fonts(str(font) if font else None, _all_text(sheets))
     out = io.BytesIO()
     pdf = Canvas(out, invariant=1, initialFontName=plain)
     pdf.setTitle(sheets[0].title)
@@ -95,7 +95,7 @@ def to_pdf(sheets: Sequence[Sheet], *, font: str | Path | None = None) -> bytes:
 def to_svg(sheet: Sheet) -> str:
     """The sheet as SVG 1.1; one user unit is one millimetre, the origin the middle of the sheet."""
     width, height = sheet.size_mm
-    plain, bold = _pdf_fonts(None, "")  # to know how wide words are
+    plain, bold = pdf_fonts(None, "")  # to know how wide words are
     parts = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width:g}mm" height="{height:g}mm" '
@@ -132,7 +132,7 @@ def to_png(sheet: Sheet, *, dpi: int = PNG_DPI, font: str | Path | None = None) 
     width, height = sheet.size_mm
     image = Image.new("L", (round(width * per_mm), round(height * per_mm)), 255)
     draw = ImageDraw.Draw(image)
-    plain, bold = _pdf_fonts(str(font) if font else None, _all_text([sheet]))
+    plain, bold = pdf_fonts(str(font) if font else None, _all_text([sheet]))
 
     def px(x: float, y: float) -> tuple[int, int]:
         return round((x + width / 2) * per_mm), round((y + height / 2) * per_mm)
@@ -189,7 +189,8 @@ def _type_face(file: str, name: str) -> frozenset[int]:
     return frozenset(face.face.charToGlyph)
 
 
-def _pdf_fonts(font: str | None, text: str) -> tuple[str, str]:
+def pdf_fonts(font: str | None, text: str) -> tuple[str, str]:
+    """The names of the plain and the bold type face; ``bad-option`` where ``text`` has letters they lack."""
     _check_letters(font, text)
     return (f"own {font}", f"own {font}") if font else ("cutcheck", "cutcheck bold")
 
