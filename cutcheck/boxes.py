@@ -20,6 +20,7 @@ from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, Box, box_corners, box_po
 INNER_CLEAR, FOOT_CLEAR = 2.0, 1.2  # how clear the edges of a side face must be to show the height
 MISS_PX, MISS_SHARE = 2.0, 0.04  # how far a box may miss its outline, px and in parts of its breadth
 CLEAR, SHOWN = 2.5, 0.6  # an edge that stands out; the share of a box's edges that usually does
+USUAL_RMS_PX, USUAL_SHOWN = 0.35, 0.75  # edges scatter no more and stand out no less on a good piece
 KEEP = 4  # heights that go on to the fit
 
 Made = list[tuple[int, Piece]]
@@ -62,10 +63,23 @@ def _explained(camera: Camera, fit: EdgeFit, shaped: Outlined, index: NDArray[np
     miss = np.abs((camera.project(box_corners(straight)) @ n.T).max(axis=1) - reach)
     breadth_px = (reach + np.roll(reach, reach.shape[1] // 2, axis=1)).min(axis=1)
     most = np.percentile(miss, 80, axis=1) / (MISS_PX + MISS_SHARE * breadth_px)
-    looked_for = fit.view.visible & (fit.clarity > 0.0)
-    shown = (looked_for & (fit.clarity > CLEAR)).sum(axis=1) / np.maximum(looked_for.sum(axis=1), 1)
+    shown = _shown(fit)
     slender = np.isfinite(shaped.bow[index]) & (shaped.kind[index] == "box")
     return np.asarray(slender | (most < 1.0 + (shown - SHOWN)))
+
+
+def _shown(fit: EdgeFit) -> Floats:
+    """The share of the edges looked for that stand out in the photo, (N,)."""
+    looked_for = fit.view.visible & (fit.clarity > 0.0)
+    return np.asarray(
+        (looked_for & (fit.clarity > CLEAR)).sum(axis=1) / np.maximum(looked_for.sum(axis=1), 1)
+    )
+
+
+def _doubt(fit: EdgeFit, touching: bool) -> Floats:
+    """By how much a fit is less sure than its edges say: they scatter, or few stand out, (N,)."""
+    scatter = np.maximum(1.0, fit.rms / USUAL_RMS_PX)
+    return np.asarray(scatter * (1.0 + 2.0 * np.maximum(0.0, USUAL_SHOWN - _shown(fit))) * (1.0 + touching))
 
 
 def fit_boxes(
@@ -142,6 +156,7 @@ def _pieces(
     value = box[:, [LENGTH, WIDTH, HEIGHT]]
     parts = np.zeros((count, 3, len(CAUSES)))
     edges_and_height(fit.covariance, (LENGTH, WIDTH), HEIGHT, parts)
+    parts[:, :2, :2] *= _doubt(fit, touching)[:, None, None]
     parts[:, :2, 2] = camera_part(camera, ends, np.repeat(box[:, HEIGHT, None], 2, axis=1))
     parts[:, 2, 2] = height_part(camera, foot, top, box[:, HEIGHT])
     parts[:, :, 3] = scale_u * value

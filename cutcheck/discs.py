@@ -6,14 +6,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cutcheck.boxes import Made
-from cutcheck.budget import CAUSES, ROUGHNESS_MM, camera_part, height_part
+from cutcheck.budget import CAUSES, camera_part, height_part
 from cutcheck.camera import Camera
 from cutcheck.classify import Outlined
-from cutcheck.edgefit import fit_edges
+from cutcheck.edgefit import FIRST_PX, LAST_PX, fit_edges
 from cutcheck.piece import edges_and_height, make_piece
 from cutcheck.silhouette import affine_at, first_discs
 from cutcheck.solids import DIAMETER, DISC_HEIGHT, Disc
 
+ROUND_MM = 0.11  # how far a cut round is from a circle, and its rim from a sharp one
 THICKNESS_SHARES = (0.06, 0.12, 0.2, 0.35)  # of the diameter: where the fit starts
 
 
@@ -35,19 +36,24 @@ def measure_discs(
     free[:, DISC_HEIGHT] = first.height
     tries.append(free)
     k, count = len(tries), len(index)
+    start = np.concatenate(tries)
     fit = fit_edges(
         pixels,
         camera,
         Disc(),
-        np.concatenate(tries),
+        start,
         np.tile(outlines, (k, 1, 1)),
         np.tile(shaped.seams[index], (k, 1, 1)),
+        FIRST_PX,
     )
     seen = fit.support * fit.view.visible
     # The right height has an edge wherever one is predicted.
     score = np.nan_to_num(np.nanmean(np.where(fit.view.visible, np.minimum(seen, 0.05), np.nan), axis=1))
     score = score / (score.max() + 1e-9) - 0.3 * fit.rms
-    best = fit.take(np.argmax(score.reshape(k, count), axis=0) * count + np.arange(count))
+    picked = np.argmax(score.reshape(k, count), axis=0) * count + np.arange(count)
+    best = fit_edges(
+        pixels, camera, Disc(), fit.rows[picked], outlines, shaped.seams[index], LAST_PX, prior=start[picked]
+    )
     row = best.rows
     h = row[:, DISC_HEIGHT]
     half = 0.5 * row[:, DIAMETER, None] * np.ones(2)
@@ -62,7 +68,7 @@ def measure_discs(
     parts[:, :2, 2] = camera_part(camera, ends, h[:, None])
     parts[:, 2, 2] = height_part(camera, foot, top, h)
     parts[:, :, 3] = scale_u * value
-    parts[:, :, 4] = ROUGHNESS_MM
+    parts[:, :, 4] = ROUND_MM
     side_px = np.where(np.isfinite(best.view.gap_px), best.view.gap_px, 0.0)[
         :, len(best.view.kind) // 2 :
     ].max(axis=1)

@@ -23,8 +23,8 @@ STEPS = 48
 NEIGHBOURS = 7
 INSIDE_PX = 2.5
 CLEAR = 1.6  # how far the best height's line must stand out of the others'
-EDGE_PX = 0.7
-FORM_SHARE = 0.03  # how far a rough chunk is from a prism, in parts of its extent
+EDGE_PX = 1.0
+FORM_SHARE = 0.07  # how far a rough chunk is from a prism, in parts of its extent
 
 
 def measure_rough(
@@ -52,7 +52,7 @@ def _one(pixels: NDArray[np.uint8], camera: Camera, shaped: Outlined, i: int, sc
     extents = across / stretch
     order = (int(np.argmax(extents)), int(np.argmin(extents)))
     rise = float(np.linalg.norm(b))
-    height_u = EDGE_PX / max(rise, 1e-6) + 0.05 * level if seen else 0.35 * breadth
+    height_u = EDGE_PX / max(rise, 1e-6) + 0.15 * level if seen else 0.35 * breadth
     value = np.array([extents[order[0]], extents[order[1]], height if seen else np.nan])
     parts = np.zeros((3, len(CAUSES)))
     for side, k in enumerate(order):

@@ -19,7 +19,7 @@ from cutcheck.silhouette import Affine
 Bools = NDArray[np.bool_]
 
 SAMPLES = 12
-SKEW_SHARE = 0.05  # how far a knife leans, as a share of the height
+SKEW_SHARE = 0.035  # how far a knife leans, as a share of the height
 TOP, FOOT, UPRIGHT = 0, 1, 2
 
 

@@ -40,7 +40,7 @@ def _flat_piece(
     value = np.array([long, short, np.nan])
     parts = np.zeros((3, len(CAUSES)))
     parts[:2, 0] = 0.6 * mm_per_px
-    parts[:2, 1] = 0.5 * rise * value[:2] + 0.3 * slant * level
+    parts[:2, 1] = 0.5 * rise * value[:2] + 0.6 * slant * level
     ends = np.stack([outline[np.argmin(outline[:, 0])], outline[np.argmax(outline[:, 0])]])
     share = camera_part(camera, ends[None, None], np.array([[level]]))[0, 0] / max(long, 1e-6)
     parts[:2, 2] = share * value[:2]
