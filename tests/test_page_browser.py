@@ -97,7 +97,8 @@ def visit(request: pytest.FixtureRequest, browser: Browser, address: str) -> Ite
     page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.goto(address)
-    expect(page.get_by_role("heading", name="Check a tray")).to_be_visible(timeout=SLOW_MS)
+    # The cautions come last: once they are there, the whole place is.
+    expect(page.locator(".cc-caution")).to_be_visible(timeout=SLOW_MS)
     yield Visit(page, requests, complaints)
     context.close()
 
@@ -107,18 +108,18 @@ def give(page: Page, path: Path) -> None:
     page.locator("input[type=file]").first.set_input_files(path)
 
 
-def choose_cut(page: Page, name: str) -> None:
-    """Choose a cut by typing its name."""
-    page.get_by_role("combobox", name="Which cut").click()
-    page.keyboard.type(name)
-    page.keyboard.press("Enter")
+def choose(page: Page, field: str, words: str) -> None:
+    """Choose from a list by typing the beginning of what is meant."""
+    page.get_by_role("combobox", name=field).click()
+    page.keyboard.type(words)
+    page.get_by_role("option", name=words).first.click()
 
 
 def check_tray(page: Page, path: Path) -> None:
     """Measure and mark a tray of medium dice."""
     give(page, path)
     expect(page.get_by_text("12 pieces").first).to_be_visible(timeout=SLOW_MS)
-    choose_cut(page, "Medium dice")
+    choose(page, "Which cut", "Medium dice")
     expect(page.locator(".cc-figure")).to_be_visible(timeout=SLOW_MS)
 
 
@@ -158,9 +159,7 @@ def test_a_piece_chosen_by_number_shows_in_the_picture(visit: Visit, tray_photo:
     """The list of numbers and the picture always show the same piece."""
     page = visit.page
     check_tray(page, tray_photo)
-    page.get_by_role("combobox", name="Piece").click()
-    page.keyboard.type("7")
-    page.keyboard.press("Enter")
+    choose(page, "Piece", "7")
     expect(page.locator("g.piece.chosen")).to_have_attribute("data-n", "7", timeout=SLOW_MS)
     expect(page.locator(".cc-panel", has_text="Piece 7:")).to_be_visible()
 
@@ -221,9 +220,7 @@ def test_a_coin_among_others_is_chosen_by_pressing_on_it(visit: Visit, tmp_path:
     page = visit.page
     x, y = six_discs(tmp_path / "discs.png")
     page.get_by_text("No printed card?").click()
-    page.get_by_role("combobox", name="What gives the scale?").click()
-    page.keyboard.type("A coin")
-    page.keyboard.press("Enter")
+    choose(page, "What gives the scale?", "A coin")
     expect(page.get_by_label("Its diameter, mm")).to_have_value("25.75", timeout=SLOW_MS)
     give(page, tmp_path / "discs.png")
     expect(page.get_by_text("6 round things")).to_be_visible(timeout=SLOW_MS)
