@@ -57,10 +57,25 @@ def _split(pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int) -
     """One box (1, 9) cut at its seams, along its length or else across it: (k, 9)."""
     for row, worth in ((box, box[0, LENGTH] > LONG * box[0, WIDTH] or count > 1), (_turned(box), count > 1)):
         if worth:
-            cuts = _cuts(pixels, camera, row, count)
+            cuts = _without_slivers(_cuts(pixels, camera, row, count))
             if len(cuts):
                 return _cut(row, cuts)
     return box
+
+
+def _without_slivers(cuts: Floats) -> Floats:
+    """Seams at u = ``cuts`` less those that would leave a part much narrower than the others."""
+    cuts = np.sort(cuts)
+    while len(cuts):
+        share = np.diff(np.concatenate([[-0.5], cuts, [0.5]]))
+        k = int(np.argmin(share))
+        if share[k] >= LEAST_SHARE * float(np.median(share)):
+            break
+        # The sliver joins its narrower neighbour.
+        left = share[k - 1] if k > 0 else np.inf
+        right = share[k + 1] if k + 1 < len(share) else np.inf
+        cuts = np.delete(cuts, k - 1 if left < right else k)
+    return cuts
 
 
 def _turned(box: Floats) -> Floats:
