@@ -220,6 +220,8 @@ def test_a_coin_among_others_is_chosen_by_pressing_on_it(visit: Visit, tmp_path:
     page = visit.page
     x, y = six_discs(tmp_path / "discs.png")
     page.get_by_text("No printed card?").click()
+    expect(page.get_by_role("combobox", name="What gives the scale?")).to_be_visible()
+    page.wait_for_timeout(700)  # a list that is opened while the box still unfolds is closed by that
     choose(page, "What gives the scale?", "A coin")
     expect(page.get_by_label("Its diameter, mm")).to_have_value("25.75", timeout=SLOW_MS)
     give(page, tmp_path / "discs.png")
