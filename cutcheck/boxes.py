@@ -10,7 +10,7 @@ from cutcheck.budget import CAUSES, ROUGHNESS_MM, camera_part, height_part
 from cutcheck.camera import Camera, Floats
 from cutcheck.classify import Outlined
 from cutcheck.edgefit import FIRST_PX, LAST_PX, EdgeFit, fit_edges
-from cutcheck.heights import candidates, choose, scan_heights
+from cutcheck.heights import HEIGHTS, candidates, choose, scan_heights
 from cutcheck.piece import edges_and_height, make_piece
 from cutcheck.records import Piece
 from cutcheck.seams import rows_of_pieces
@@ -21,6 +21,7 @@ INNER_CLEAR, FOOT_CLEAR = 2.0, 1.2  # how clear the edges of a side face must be
 MISS_PX, MISS_SHARE = 2.0, 0.04  # how far a box may miss its outline, px and in parts of its breadth
 CLEAR, SHOWN = 2.5, 0.6  # an edge that stands out; the share of a box's edges that usually does
 USUAL_RMS_PX, USUAL_SHOWN = 0.35, 0.75  # edges scatter no more and stand out no less on a good piece
+FIRST_SAMPLES = 6  # places along an edge that tell candidates apart
 KEEP = 4  # heights that go on to the fit
 
 Made = list[tuple[int, Piece]]
@@ -90,12 +91,24 @@ def fit_boxes(
     affine = affine_at(camera, 0.5 * (outlines.min(axis=1) + outlines.max(axis=1)))
     size = np.sqrt(np.abs(np.linalg.det(affine.a)))
     bow = np.nan_to_num(shaped.bow[index])
+    breadth = shaped.breadth[index]
+    # Heights close enough that the inner edge moves by about a pixel from one to the next.
+    steps = int(np.clip(0.6 * np.median(breadth * size), 16, HEIGHTS))
     scanned = scan_heights(
-        pixels, camera, affine, n, reach, shaped.theta[index], shaped.breadth[index], bow, shaped.seams[index]
+        pixels,
+        camera,
+        affine,
+        n,
+        reach,
+        shaped.theta[index],
+        breadth,
+        bow,
+        shaped.seams[index],
+        steps=steps,
     )
     start = candidates(*scanned, size, KEEP)
     count = len(index)
-    solid = Box(np.tile(np.isfinite(shaped.bow[index]), KEEP))
+    solid = Box(np.tile(np.isfinite(shaped.bow[index]), KEEP), samples=FIRST_SAMPLES)
     fit = fit_edges(
         pixels,
         camera,

@@ -167,7 +167,7 @@ def _find_edges(
     centre = points.mean(axis=(1, 2))
     flip = np.where(((place.mean(axis=1) - centre[row]) * normal).sum(-1) < 0.0, -1.0, 1.0)
     normal = normal * flip[:, None]  # outwards
-    profile = profiles(pixels, place, np.repeat(normal[:, None], SAMPLES, axis=1), HALF)
+    profile = profiles(pixels, place, np.repeat(normal[:, None], place.shape[1], axis=1), HALF)
     slope = slopes(profile)
     # An outer edge is looked for where the outline has it.
     outer = ~view.inner[row, edge]
@@ -205,7 +205,9 @@ def _find_edges(
     line = np.where(kind == TOP, TOP_MM, FOOT_MM) * px_per_mm[row]
     narrow = merged[row, edge] & (kind == FOOT)
     line = np.hypot(line, np.where(narrow, 0.3 * view.gap_px[row, edge], 0.0))
-    sigma = np.sqrt(SAMPLE_PX**2 + SAMPLES * line**2)[:, None] / np.maximum(clear, 0.05)
+    sigma = np.sqrt(SAMPLE_PX**2 * place.shape[1] / SAMPLES + place.shape[1] * line**2)[:, None] / np.maximum(
+        clear, 0.05
+    )
     stray = offset - np.median(offset, axis=1, keepdims=True)
     sure = np.clip((clarity - 1.0) / 2.0, 0.03, 1.0)[:, None]
     weight = sure / (1.0 + (stray / 0.8) ** 2) / sigma**2

@@ -35,7 +35,7 @@ def sample(pixels: NDArray[np.uint8], px: Floats) -> NDArray[np.float32]:
     x, y = np.zeros((2, rows, _ROW), np.float32)
     x.ravel()[: len(flat)], y.ravel()[: len(flat)] = flat[:, 0], flat[:, 1]
     seen = cv2.remap(pixels, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    values = LINEAR[np.asarray(seen).reshape(-1, pixels.shape[2])[: len(flat)]]
+    values = np.asarray(cv2.LUT(seen, LINEAR)).reshape(-1, pixels.shape[2])[: len(flat)]
     return np.asarray(values.reshape(*px.shape[:-1], pixels.shape[2]), np.float32)
 
 
@@ -45,19 +45,20 @@ def profiles(pixels: NDArray[np.uint8], points: Floats, normals: Floats, half: i
     return sample(pixels, points[..., None, :] + s[:, None] * normals[..., None, :])
 
 
+_KERNEL = np.array([-1.0, -2.0, -2.0, 0.0, 2.0, 2.0, 1.0], np.float32)
+_KERNEL /= np.abs(_KERNEL * np.arange(-3, 4)).sum() * STEP_PX
+
+
 def slopes(profile: NDArray[np.float32]) -> NDArray[np.float32]:
-    """The derivative along the second-last axis, smoothed over about a pixel; same shape."""
-    kernel = np.array([1.0, 2.0, 2.0, 0.0, -2.0, -2.0, -1.0], np.float32)
-    kernel /= np.abs(kernel * np.arange(3, -4, -1)).sum() * STEP_PX
-    edge = [(0, 0)] * profile.ndim
-    edge[-2] = (3, 3)
-    padded = np.pad(profile, edge, mode="edge")
-    out = np.zeros_like(profile)
-    size = profile.shape[-2]
-    for i, weight in enumerate(kernel[::-1]):
-        if weight:
-            out += weight * padded[..., i : i + size, :]
-    return out
+    """The derivative along the second-last axis, per px, smoothed over about a pixel; same shape.
+
+    The last axis holds the colours, at most four.
+    """
+    rows = profile.reshape(-1, *profile.shape[-2:])
+    if not rows.size:
+        return profile
+    out = cv2.filter2D(rows, cv2.CV_32F, _KERNEL[None], borderType=cv2.BORDER_REPLICATE)
+    return np.asarray(out, np.float32).reshape(profile.shape)
 
 
 def peak(signal: Floats) -> tuple[Floats, Floats]:

@@ -80,13 +80,13 @@ def _solve(design: Floats, target: Floats, prior: Floats, prior_weight: Floats) 
     """Least squares for (..., K, P) designs with a diagonal prior, one robust reweighting; also the rms."""
     weight = np.ones_like(target)
     for _ in range(3):
-        weighted = design * weight[..., None]
-        normal = np.einsum("...kp,...kq->...pq", weighted, design)
+        weighted = np.swapaxes(design * weight[..., None], -1, -2)
+        normal = np.matmul(weighted, design)
         index = np.arange(design.shape[-1])
         normal[..., index, index] += prior_weight
-        right = np.einsum("...kp,...k->...p", weighted, target) + prior_weight * prior
+        right = np.matmul(weighted, target[..., None])[..., 0] + prior_weight * prior
         solution = np.linalg.solve(normal, right[..., None])[..., 0]
-        residual = target - np.einsum("...kp,...p->...k", design, solution)
+        residual = target - np.matmul(design, solution[..., None])[..., 0]
         spread = 1.5 * np.median(np.abs(residual), axis=-1, keepdims=True) + 0.3
         weight = 1.0 / (1.0 + (residual / (2.0 * spread)) ** 2)
     return solution, np.sqrt((weight * residual**2).mean(axis=-1))

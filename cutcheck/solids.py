@@ -57,9 +57,9 @@ class Solid(Protocol):
         """What is known beforehand: targets and inverse variances, each (N, P)."""
 
 
-def fractions() -> Floats:
+def fractions(samples: int) -> Floats:
     """Where along an edge it is looked at: clear of the corners, (M,)."""
-    return np.asarray(0.08 + 0.84 * (np.arange(SAMPLES) + 0.5) / SAMPLES)
+    return np.asarray(0.08 + 0.84 * (np.arange(samples) + 0.5) / samples)
 
 
 # --- boxes --------------------------------------------------------------------------------------------------
@@ -137,9 +137,9 @@ class Box:
     height = HEIGHT
     lengths: tuple[int, ...] = (LENGTH, WIDTH, HEIGHT)
 
-    def __init__(self, bowed: Bools | None = None) -> None:
+    def __init__(self, bowed: Bools | None = None, samples: int = SAMPLES) -> None:
         self.bowed = bowed
-        self._u, self._v, self._w = box_edges(fractions())
+        self._u, self._v, self._w = box_edges(fractions(samples))
 
     def _level(self, level: Floats) -> Floats:
         w = np.broadcast_to(self._w, (*level.shape, self._w.shape[-1]))
