@@ -68,6 +68,17 @@ def draw_space(form: Solid, wide: float, high: float, middle: Flat) -> tuple[lis
     return _faces(form, scale, middle), scale
 
 
+def draw_alone(cut: Cut, scale: float) -> tuple[str, float, float]:
+    """The cut in space at ``scale``, no ground, no figures: the SVG document, its width and height, mm."""
+    sides = drawn_sides(cut)
+    form = solid(cut.entry.drawing.form, sides.length, sides.width, sides.height, cut.entry.faces)
+    points = _corners(form, scale)
+    wide, high = (max(p[axis] for p in points) - min(p[axis] for p in points) + 1.0 for axis in (0, 1))
+    faces = "".join(_faces(form, scale, (wide / 2, high / 2)))
+    frame = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide:.2f} {high:.2f}">'
+    return f"{frame}{faces}</svg>", wide, high
+
+
 def draw_comparison(cuts: Sequence[Cut], unit: Unit | None = None) -> str:
     """One cut by several standards, side by side at one scale, seen in space."""
     sides = [drawn_sides(cut) for cut in cuts]

@@ -60,15 +60,17 @@ def key(result: Result) -> str:
     """What each line and label means, and how many pieces have it."""
     items = []
     for verdict, number in words.tally(result.pieces).items():
-        picture = f"<img src='{image_address(_KEYS[verdict], 44, 24)}' width='44' height='24' alt=''>"
+        frame = f"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 44 24'>{_KEYS[verdict]}</svg>"
+        picture = image(frame, "", "cc-sample", 44, 24)
         items.append(f"<li>{picture}{words.VERDICTS[verdict]}: {number}</li>")
     return f"<ul class='cc-key'>{''.join(items)}</ul>"
 
 
-def image_address(shapes: str, width: float, height: float) -> str:
-    """SVG shapes as an image's address: what the framework lets through of HTML holds no drawing."""
-    frame = f"<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 {width:g} {height:g}'>{shapes}</svg>"
-    return "data:image/svg+xml;base64," + b64encode(frame.encode()).decode()
+def image(svg: str, said: str, style: str, width: float | None = None, height: float | None = None) -> str:
+    """An SVG document as an image, CSS px: of HTML the framework lets no drawing itself through."""
+    size = "" if width is None or height is None else f" width='{width:.0f}' height='{height:.0f}'"
+    address = "data:image/svg+xml;base64," + b64encode(svg.encode()).decode()
+    return f"<img class='{style}' src='{address}' alt='{escape(said)}'{size}>"
 
 
 def piece_panel(piece: Piece, sides: Sequence[SideScore], unit: Unit) -> str:

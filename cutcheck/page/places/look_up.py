@@ -8,11 +8,15 @@ import streamlit as st
 
 from cutcheck import words
 from cutcheck.cuts import CLASSES
-from cutcheck.page import cut_drawing, gallery, keys, panels
+from cutcheck.drawing_cut import draw_alone, draw_cut
+from cutcheck.page import gallery, keys, panels
 from cutcheck.reference_table import FAMILIES, HOUSE_RULE, sizes, sources_of, standing
 from cutcheck.settings import load_settings
 from cutcheck.standards import SHIPPED, Cut, cuts, find_cut
 from cutcheck.units import show_range
+
+TILE_SCALE = 2 / 3
+PX_PER_MM = 96 / 25.4  # CSS: 96 px to the inch
 
 
 def show() -> None:
@@ -55,10 +59,15 @@ def _all(every: tuple[Cut, ...]) -> None:
         if members:
             st.subheader(title)
             tiles = "".join(
-                gallery.tile(cut.name, cut_drawing.small(cut), cut.entry.english, sizes(cut))
-                for cut in members
+                gallery.tile(cut.name, _drawing(cut), cut.entry.english, sizes(cut)) for cut in members
             )
             gallery.gallery(tiles, key=f"{keys.TILES}-{family}", on_press=partial(_choose, family))
+
+
+def _drawing(cut: Cut) -> str:
+    """The cut at the scale that all tiles share: two thirds of true size on most screens."""
+    svg, wide, high = draw_alone(cut, TILE_SCALE)
+    return panels.image(svg, "", "cc-solid", wide * PX_PER_MM, high * PX_PER_MM)
 
 
 def _choose(family: str) -> None:
@@ -80,7 +89,7 @@ def _one(cut: Cut, fallback: Cut) -> None:
             st.markdown(
                 f"The {cut.asked} standard has no size for it; these are the {shown.standard} standard's."
             )
-        st.html(cut_drawing.single(shown))
+        st.html(panels.image(draw_cut(shown), f"{entry.english}, drawn to scale", "cc-drawing"))
         st.html(panels.table(_sizes(shown)))
         notes = [*sources_of(shown), *([HOUSE_RULE] if shown.house_rule else [])]
         st.html(panels.small_print(notes))
