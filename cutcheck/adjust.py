@@ -139,12 +139,9 @@ def solve(
     )
 
 
-def mixed(best: Fit, other: Fit) -> Fit:
+def mixed(best: Fit, other: Fit, odds: float) -> Fit:
     """The better of two solutions of the same edges, its covariance widened by how far off, and how likely,
-    the other is."""
-    if best.covariance.shape != other.covariance.shape:
-        return best
-    odds = float(np.exp(-0.5 * np.clip(other.cost - best.cost, 0.0, 100.0)))
+    the other is; ``odds``: how likely against the better, 0 to 1."""
     share = odds / (1.0 + odds)
     apart = _vector(other) - _vector(best)
     covariance = (1 - share) * best.covariance + share * (other.covariance + np.outer(apart, apart))

@@ -56,7 +56,7 @@ def calibrate(
     if len(photos) < FEWEST_PHOTOS:
         raise _refused(
             f"{len(photos)} photos are too few to calibrate a lens.",
-            f"Take {FEWEST_PHOTOS} or more, with the card here and there in the picture, from different sides.",
+            f"Take {FEWEST_PHOTOS} or more, the card here and there in the picture, from different sides.",
         )
     sizes = {photo.pixels.shape[:2] for photo in photos}
     makes = {(photo.camera_name, photo.focal_35mm) for photo in photos}

@@ -23,6 +23,7 @@ BEND_SD_MM = {"card": 1.0, "mat": 2.0}
 BOWL_SD_MM = {"card": 0.02, "mat": 0.1}
 SHEET_SD = 0.2  # how far a bent sheet's curve departs from the parabola, of its bend
 REACH_PX = 10.0  # how far from where it is expected an edge is looked for
+LEAST_ODDS = 0.5  # of the unlikelier lens: that likelihood rests on priors of ours
 FIELD_PX = 9.0  # a checkerboard field of fewer pixels is not used
 
 
@@ -92,8 +93,8 @@ def fit_cards(
     if not _enough(edges, points):
         return None
     fit = adjust.solve(edges, fit.camera, fit.placements, prior, bends=fit.bends)
-    fit, prior = likeliest(edges, fit, prior, lenses)
-    return CardFit(cards, heights, stretch, _as_sheets(edges, fit, loose[:, 0], prior), points)
+    fit = likeliest(edges, fit, prior, lenses, flat_mm=loose[:, 0])
+    return CardFit(cards, heights, stretch, fit, points)
 
 
 def _first_fit(
@@ -126,19 +127,29 @@ def likeliest(
     fit: adjust.Fit,
     prior: adjust.Prior,
     lenses: tuple[KnownLens, ...],
+    *,
+    flat_mm: Floats | None = None,
     sigma_floor_px: float = 0.01,
-) -> tuple[adjust.Fit, adjust.Prior]:
-    """The lens under which the edges are likeliest, solved with it; ``fit`` was solved with the last."""
-    if len(lenses) == 1:
-        return fit, prior
+) -> adjust.Fit:
+    """The solution for the lens under which the edges are likeliest, less sure by what the other would give.
+
+    ``fit`` was solved with the last of ``lenses``. ``flat_mm``: the cards are sheets (``_as_sheets``).
+    """
     tries = []
     for lens in lenses:
         with_lens = replace(prior, lens=lens)
-        start = (edges, fit.camera, fit.placements, with_lens)
-        tries.append((adjust.solve(*start, bends=fit.bends, sigma_px=fit.sigma), with_lens))
-    chosen = max(tries, key=lambda tried: tried[0].evidence)[1]
-    start = (edges, fit.camera, fit.placements, chosen)
-    return adjust.solve(*start, bends=fit.bends, sigma_floor_px=sigma_floor_px), chosen
+        tried = fit
+        if len(lenses) > 1:
+            start = (edges, fit.camera, fit.placements, with_lens)
+            tried = adjust.solve(*start, bends=fit.bends, sigma_px=max(fit.sigma, sigma_floor_px))
+        if flat_mm is not None:
+            tried = _as_sheets(edges, tried, flat_mm, with_lens)
+        tries.append(tried)
+    best, *others = sorted(tries, key=lambda each: -each.evidence)
+    for other in others:
+        odds = float(np.exp(max(other.evidence - best.evidence, -50.0)))
+        best = adjust.mixed(best, other, max(odds, LEAST_ODDS))
+    return best
 
 
 def _enough(edges: adjust.Edges, points: tuple[EdgePoints, ...]) -> bool:
@@ -163,7 +174,8 @@ def _as_sheets(edges: adjust.Edges, fit: adjust.Fit, flat: Floats, prior: adjust
         sheets = prior.with_bend(mean, sd)
         tries.append(adjust.solve(edges, fit.camera, fit.placements, sheets, bends=fit.bends, rounds=2))
     tries.sort(key=lambda tried: tried.cost)
-    return adjust.mixed(tries[0], tries[-1])
+    odds = float(np.exp(-0.5 * np.clip(tries[-1].cost - tries[0].cost, 0.0, 100.0)))
+    return adjust.mixed(tries[0], tries[-1], odds)
 
 
 def _measure(

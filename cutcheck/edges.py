@@ -24,6 +24,7 @@ MARGIN_MM = 1.2  # kept clear of the ends of a side, where other edges reach in
 DEPTH_MM = 2.2  # black that lies behind every edge at least (a square's border is 3 mm)
 STRETCH_MM = 4.0
 LINES = 17  # across one stretch
+LEAST_STEP = 0.12  # from black to white, of white; less is no print in any light
 
 # IEC 61966-2-1: the linear light of an sRGB code, 0 to 1.
 _CODE = np.arange(256) / 255.0
@@ -126,7 +127,7 @@ def edge_points(
     level = (profile - black[:, None]) / np.where(step > 1e-4, step, 1.0)[:, None]
     where = _crossing(level, 0.5, valid)
     low, high = _crossing(level, 0.1, valid), _crossing(level, 0.9, valid)
-    found = inside & (step > 0.35 * np.median(step)) & (step > 0.004) & np.isfinite(where)
+    found = inside & (step > 0.35 * np.median(step)) & (step > LEAST_STEP * white) & np.isfinite(where)
     found &= (reach >= 2.0) & (np.abs(where) < 0.6 * reach)
     offset = np.where(found, where, 0.0)
     return EdgePoints(at + normal * offset[:, None], normal, found, high - low, black, white)

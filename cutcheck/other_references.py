@@ -251,7 +251,7 @@ def _fit_sides(
         grown = float(np.hypot(0.25, known.edge_u / mm_per_px))
         prior = adjust.Prior(lenses[-1], flat, grown)
         fit = adjust.solve(edges, camera, np.zeros((1, 3)), prior, sigma_floor_px=floor)
-        fit, _ = likeliest(edges, fit, prior, lenses, floor)
+        fit = likeliest(edges, fit, prior, lenses, sigma_floor_px=floor)
         camera = fit.camera
         height = known.top_mm + bends @ fit.bends[0]
         px = camera.project_at(at_mm, height)

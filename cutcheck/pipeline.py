@@ -86,7 +86,7 @@ def measure_photo(
         lens=lens,
     )
     on_step(STEPS[2])
-    found = find_blobs(image, located.camera, located.regions_px, located.greys)
+    found = find_blobs(image, located.camera, located.regions_px, area_px=located.surface_px)
     on_step(STEPS[3])
     pieces = measure(image.pixels, located.camera, found.blobs, scale_u=located.scale_u)
     if not pieces:

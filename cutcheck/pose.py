@@ -20,6 +20,7 @@ __all__ = ["Grey", "LensPrior", "Located", "locate"]
 Floats = NDArray[np.float64]
 
 MOST_TILT_DEG = 55.0
+MAT_EDGE_MM = 2.0  # of a mat's paper that is not searched for pieces: it curls and casts a shadow
 MOST_BENT_MM = {"card": 1.0, "mat": 3.0}  # off the plane; more is no parabola any longer
 BENT_WARN_MM = 0.15
 ROUGH_MM = 0.2  # scatter of the edges about the bent card, beyond which it is folded or torn
@@ -96,6 +97,7 @@ def locate(
         ),
         scale_u=SCALE_U_CHECKED if printed else SCALE_U_UNCHECKED,
         blur_px=float(np.nanmedian(np.concatenate([seen.width_px[seen.found] for seen in solved.points]))),
+        surface_px=_mat_paper(solved),
     )
 
 
@@ -144,6 +146,14 @@ def _regions(solved: CardFit) -> list[Floats]:
             grown = [with_points_between(card.layout.outline)]
         regions += [solved.to_px(k, corners) for corners in grown]
     return regions
+
+
+def _mat_paper(solved: CardFit) -> Floats | None:
+    """The paper of a mat, on which the pieces lie, but for its edge; None where there is none."""
+    layout = solved.cards[0].layout
+    if layout.kind != "mat":
+        return None
+    return solved.to_px(0, with_points_between(layout.outline - MAT_EDGE_MM * np.sign(layout.outline)))
 
 
 def _outline(card: FoundCard) -> Floats:
