@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cutcheck.commands.keep import keep_options, keeper
+from cutcheck.commands.keep import check_pdf_place, keep_options, keeper, write_pdf
 from cutcheck.errors import CutcheckError
 from cutcheck.settings import Settings, changed, load_settings, save_settings
 
@@ -50,6 +50,7 @@ PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".webp")
 @click.option(
     "--explain", type=int, metavar="N", help="Tell all of piece N, and where its give or take comes from."
 )
+@click.option("--pdf", metavar="FILE", help="Write one page to print; a folder for several photos.")
 @keep_options
 def check(
     photos: tuple[str, ...],
@@ -64,6 +65,7 @@ def check(
     unit: Unit | None,
     as_json: bool,
     explain: int | None,
+    pdf: str | None,
     **keeping: Any,
 ) -> int:
     """Measure the pieces in each PHOTO ('-' reads standard input) and mark them.
@@ -77,6 +79,8 @@ def check(
     kept = _remembered(load_settings(), printed, thickness)
     if picture is not None:
         _check_ending(picture, several=len(photos) > 1)
+    if pdf is not None:
+        check_pdf_place(pdf, several=len(photos) > 1)
     # A wrong name is told before minutes are spent on many photos.
     chosen = None if cut is None else chosen_cut(cut, standard, produce=produce, default=kept.standard)
     book = keeper(keeping, several=len(photos) > 1)
@@ -90,6 +94,12 @@ def check(
         result = mark(measured, chosen, unit=unit or kept.unit)
         if book is not None:
             book.keep(measured, result, settings=kept, reference=reference, produce=produce, photo_bytes=data)
+        if pdf is not None:
+            from cutcheck.check_sheet import check_pdf
+
+            who = keeping["cook"] or ""
+            page = check_pdf(result, measured.photo.pixels, unit=unit or kept.unit, who=who)
+            write_pdf(pdf, page, name)
         if picture is not None:
             _save(picture, measured.photo.pixels, result)
         return result

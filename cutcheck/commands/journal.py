@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cutcheck.commands.keep import journal_option
+from cutcheck.commands.keep import journal_option, write_pdf
 from cutcheck.errors import CutcheckError
 
 if TYPE_CHECKING:
@@ -59,6 +59,26 @@ def show(path: str | None, number: int, *, unit: Unit | None, as_json: bool) -> 
         _print_json(check_dict(kept))
     else:
         click.echo(journal_table.one(kept, unit or load_settings().unit))
+
+
+@journal.command()
+@click.argument("number", type=int)
+@click.argument("file")
+@click.option("--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
+@click.option("--unit", type=click.Choice(["mm", "in"]), help="Show lengths in mm or inches.")
+@click.pass_obj
+def pdf(path: str | None, number: int, file: str, *, paper: str, unit: Unit | None) -> None:
+    """Write check NUMBER as one page to print, with its picture if the photo was kept."""
+    from cutcheck.check_sheet import check_pdf
+    from cutcheck.photo import read_photo
+    from cutcheck.settings import load_settings
+
+    book = _opened(path)
+    kept, photo = book.check(number), book.photo(number)
+    pixels = None if photo is None else read_photo(photo.data, name=kept.entry.file).pixels
+    who = f"{kept.entry.cook.name}, {kept.entry.practised[:10]}"
+    data = check_pdf(kept.result, pixels, unit=unit or load_settings().unit, who=who, paper=paper)
+    write_pdf(file, data)
 
 
 @journal.command()

@@ -12,10 +12,11 @@ from cutcheck import picture, serialise, words
 from cutcheck.pipeline import Measured
 from cutcheck.records import Result
 from cutcheck.table import SIDES
+from cutcheck.units import Unit
 
 
-def offer(measured: Measured, result: Result) -> None:
-    """Three buttons. The picture is drawn only when it is asked for."""
+def offer(measured: Measured, result: Result, unit: Unit = "mm") -> None:
+    """Four buttons. The picture is drawn only when it is asked for."""
     stem = PurePath(result.photo.file).stem or "tray"
     st.subheader("Take it with you")
     with st.container(horizontal=True):
@@ -25,6 +26,14 @@ def offer(measured: Measured, result: Result) -> None:
             file_name=f"{stem}-marked.jpg",
             mime="image/jpeg",
             icon=":material/image:",
+            on_click="ignore",
+        )
+        st.download_button(
+            "One page (PDF)",
+            lambda: _page(measured, result, unit),
+            file_name=f"{stem}.pdf",
+            mime="application/pdf",
+            icon=":material/print:",
             on_click="ignore",
         )
         st.download_button(
@@ -45,6 +54,12 @@ def offer(measured: Measured, result: Result) -> None:
         )
     with st.expander("All figures as a table"):
         st.dataframe(_rows(result), hide_index=True, width="stretch")
+
+
+def _page(measured: Measured, result: Result, unit: Unit) -> bytes:
+    from cutcheck.check_sheet import check_pdf  # here: it brings reportlab
+
+    return check_pdf(result, measured.photo.pixels, unit=unit)
 
 
 def figures_csv(result: Result) -> str:

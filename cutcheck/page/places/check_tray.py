@@ -181,7 +181,7 @@ def _show_tray(measured: Measured, cut: Cut | None, unit: Unit) -> None:
     if result.warnings:
         st.html(panels.list_panel("Good to know", result.warnings))
     _spreads(result, unit)
-    offer(measured, result)
+    offer(measured, result, unit)
 
 
 @st.fragment

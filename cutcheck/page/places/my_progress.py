@@ -48,7 +48,26 @@ def _show(journal: Journal) -> None:
         "Which cut?", range(len(names)), format_func=names.__getitem__, key=keys.PROGRESS_CUT
     )
     _cut(found.cuts[min(chosen or 0, len(names) - 1)], unit)
+    _take(found, unit)
     _next(journal, found)
+
+
+def _take(found: Progress, unit: Unit) -> None:
+    """The term on paper, drawn only when it is asked for."""
+
+    def pdf() -> bytes:
+        from cutcheck.term_sheet import term_pdf  # here: it brings reportlab
+
+        return term_pdf(found, unit=unit)
+
+    st.download_button(
+        "All cuts on paper (PDF)",
+        pdf,
+        file_name="progress.pdf",
+        mime="application/pdf",
+        icon=":material/print:",
+        on_click="ignore",
+    )
 
 
 def _next(journal: Journal, found: Progress) -> None:
