@@ -76,7 +76,7 @@ def check(path: Path, pictures: Path | None) -> None:
             true = camera.project(np.column_stack([squares[int(tag)], np.full(4, h)]))
             if np.abs(corner[0] - true).max() > 3:
                 print(f"{path.name}: square {tag} is not where its truth says")
-            off.append(refine(light, true, 0.12) - true)
+            off.append(refine(light, true, 0.07) - true)
     text = f"{path.stem:44} squares {found}/{len(squares)}"
     if off:
         d = np.concatenate(off)
