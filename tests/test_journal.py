@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import stat
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.resources import as_file, files
@@ -279,6 +280,19 @@ def test_a_journal_in_use_is_waited_for_then_told(journal: Journal, monkeypatch:
     other.execute("ROLLBACK")
     other.close()
     assert journal.add_cook("Ada Example").name == "Ada Example"
+
+
+def test_several_writers_at_once_lose_nothing(journal: Journal) -> None:
+    """Four writers keep twelve checks and one that is common to all at once: 13 are there."""
+    cook = journal.add_cook("Ada Example")
+
+    def keep(numbers: range) -> int:
+        own = Journal.open(journal.path)
+        return sum(own.keep(tray(number), cook).new for number in [*numbers, 99])
+
+    with ThreadPoolExecutor(4) as pool:
+        new = sum(pool.map(keep, [range(1, 4), range(4, 7), range(7, 10), range(10, 13)]))
+    assert new == len(journal.entries()) == 13
 
 
 def test_a_folder_that_can_not_be_made_is_told(tmp_path: Path) -> None:
