@@ -86,6 +86,22 @@ def test_other_formats_become_a_bare_jpeg(kind: str) -> None:
     assert not [secret for secret in SECRETS if secret in copied.data]
 
 
+def test_a_heic_becomes_a_bare_jpeg() -> None:
+    """An iPhone's HEIC is kept as an upright JPEG with its focal length, without its private data."""
+    import pillow_heif
+
+    with Image.open(io.BytesIO(camera_photo(orientation=1))) as image:
+        smooth = image.resize((20, 15)).resize((160, 120), Image.Resampling.BICUBIC)
+        out = io.BytesIO()
+        pillow_heif.from_pillow(smooth).save(out, exif=image.getexif().tobytes(), quality=95)
+    photo = read_photo(out.getvalue())
+    copied = copy_photo(out.getvalue(), photo).data
+    again = read_photo(copied)
+    assert np.abs(again.pixels.astype(int) - photo.pixels).mean() < 2.0
+    assert photo.focal_35mm == again.focal_35mm == 26.0
+    assert not [secret for secret in SECRETS if secret in copied]
+
+
 def test_a_bank_size_card_is_painted_over() -> None:
     """Where a bank-size card gave the scale, the copy shows a grey field in its place."""
     data = camera_photo(orientation=1)
