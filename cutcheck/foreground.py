@@ -59,15 +59,25 @@ def label_pieces(small: Bytes, surface: Surface, inside: Bytes, board: Bytes, le
 
 def board_mask(surface: Surface, card: Bytes, k: float) -> Bytes:
     """1 where the board is: its own surface with the reference (``card`` is 1 there) and whatever else lies
-    within it, up to 30 mm across, filled in."""
+    within it filled in: what it encloses, and near its edge what is up to 30 mm across."""
     step = max(1, round(k))
     own = cv2.resize(surface.own | card, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
     own = cv2.morphologyEx(own, cv2.MORPH_OPEN, disc(1.0))
     reach = round(16.0 * k / step)
     own = cv2.copyMakeBorder(own, reach, reach, reach, reach, cv2.BORDER_REPLICATE)
     whole = cv2.morphologyEx(own, cv2.MORPH_CLOSE, disc(reach))[reach:-reach, reach:-reach]
+    whole = _filled(np.ascontiguousarray(whole))
     size = (surface.own.shape[1], surface.own.shape[0])
     return np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_NEAREST), np.uint8)
+
+
+def _filled(mask: Bytes) -> Bytes:
+    """The mask with its holes filled: a large piece lies in the board's midst."""
+    count, label = cv2.connectedComponents(1 - mask, connectivity=4)
+    rim = np.zeros(count, bool)
+    for edge in (label[0], label[-1], label[:, 0], label[:, -1]):
+        rim[edge] = True
+    return np.where(rim[label] & (mask == 0), 0, 1).astype(np.uint8)
 
 
 def _best_levels(soft: Floats32, edges: Bytes, least: float, enough: float) -> tuple[Bytes, Bytes, float]:

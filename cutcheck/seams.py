@@ -21,7 +21,7 @@ HALF_VALLEY_PX = 2.5
 DEEP = 0.9  # a valley this many ripples deep right across is a seam
 SHALLOW = 0.3  # enough beside a seam already found, at about its distance
 FAINT = 0.5  # a step or valley this clear, where a seam is expected, is one
-LONG = 1.45  # length over width from which a box may be a row
+LONG, SLIM = 1.45, 7.0  # length over width between which a box may be a row: slimmer ones are sticks
 TOO_LARGE = 1.6  # times the tray's typical area: several pieces
 LEAST_SHARE = 0.35  # no piece of a row is narrower than this share of its neighbours
 CONTACT_PX = 3.0
@@ -55,7 +55,9 @@ def _suspects(boxes: Floats) -> list[tuple[Floats, int]]:
 
 def _split(pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int) -> Floats:
     """One box (1, 9) cut at its seams, along its length or else across it: (k, 9)."""
-    for row, worth in ((box, box[0, LENGTH] > LONG * box[0, WIDTH] or count > 1), (_turned(box), count > 1)):
+    slender = float(box[0, LENGTH] / box[0, WIDTH])
+    along = LONG < slender < SLIM or count > 1
+    for row, worth in ((box, along), (_turned(box), count > 1)):
         if worth:
             cuts = _without_slivers(_cuts(pixels, camera, row, count))
             if len(cuts):
