@@ -6,10 +6,10 @@ import textwrap
 from collections.abc import Sequence
 
 from cutcheck.cuts import CLASSES, STANDINGS, Figure
-from cutcheck.like import Like
+from cutcheck.finding import Like
 from cutcheck.standards import Cut, Size, figure_of
 from cutcheck.table import columns
-from cutcheck.units import Unit, show_range
+from cutcheck.units import MM_PER, Unit, show_range
 
 FAMILIES = {"dice": "Dice", "stick": "Sticks", "slice": "Slices", "ribbon": "Ribbons", "turned": "Turned"}
 CAUTION = (
@@ -35,12 +35,21 @@ def listing(cuts: Sequence[Cut], unit: Unit | None = None) -> str:
 
 
 def likes(found: Sequence[Like], unit: Unit | None = None) -> str:
-    """The cuts that come near to sizes, the nearest first."""
+    """The cuts that a size fits, or the nearest ones and how far off it is; in words where there are none."""
+    if not found:
+        return "No cut is near this size. 'cutcheck cuts' lists them all."
     rows = [
-        [like.cut.name, sizes(like.cut, unit), like.cut.standard or "-", f"{100 * like.off:.0f} %"]
-        for like in found
+        [like.cut.name, sizes(like.cut, unit), like.cut.standard or "-", _off(like, unit)] for like in found
     ]
-    return columns([["cut", "sizes", "standard", "farthest side is off by"], *rows])
+    listed = columns([["cut", "sizes", "standard", "this size"], *rows])
+    return listed if found[0].fits else f"No cut has this size. The nearest:\n\n{listed}"
+
+
+def _off(like: Like, unit: Unit | None) -> str:
+    if like.fits:
+        return "fits"
+    shown = unit or like.cut.unit
+    return f"off by {like.off_mm / float(MM_PER[shown]):.{2 if shown == 'mm' else 3}f} {shown}"
 
 
 def sizes(cut: Cut, unit: Unit | None = None) -> str:

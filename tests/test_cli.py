@@ -256,7 +256,14 @@ def test_cuts_of_like_size_are_found(capsys: pytest.CaptureFixture[str]) -> None
     assert run(["cuts", "--like", "1/2x1/2x1/2in", "--json"]) == 0
     first = json.loads(capsys.readouterr().out)[0]
     assert first["name"] == "medium-dice"
-    assert first["off"] == 0
+    assert first["fits"]
+    assert first["off_mm"] == 0
+    assert run(["cuts", "--like", "3x3x50"]) == 0
+    assert "allumette" in (table := capsys.readouterr().out)
+    assert "fits" in table
+    assert run(["cuts", "--like", "4x4x30"]) == 0
+    assert "No cut has this size. The nearest:" in (table := capsys.readouterr().out)
+    assert "off by" in table
     assert run(["cuts", "--like", "a lot"]) == 2
 
 

@@ -10,7 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cutcheck import table, words
-from cutcheck.like import cuts_like, read_sides
 from cutcheck.records import Measure
 
 cells = st.text("abc 1.", max_size=8)
@@ -79,24 +78,3 @@ def test_several_trays_have_a_row_each_and_failures_below() -> None:
 def test_no_chance_is_told_as_certain(probability: float, said: str) -> None:
     """0 and 100 % are never claimed of a chance."""
     assert words.chance(probability) == said
-
-
-@pytest.mark.parametrize(
-    ("text", "mm"),
-    [("3x3x50", (3.0, 3.0, 50.0)), ("1/4in", (6.35,)), ("1/8 x 1/8 x 2 1/2 in", (3.175, 3.175, 63.5))],
-)
-def test_sizes_are_read_as_books_print_them(text: str, mm: tuple[float, ...]) -> None:
-    """Fractions of an inch and mm, with 1 in = 25.4 mm."""
-    assert read_sides(text) == pytest.approx(mm)
-
-
-@given(st.floats(1.0, 60.0))
-def test_the_nearest_cuts_come_first(side: float) -> None:
-    """The list is sorted by how far the farthest side is off, and a side within a size's range is not off."""
-    found = cuts_like([side, side, side])
-    offs = [like.off for like in found]
-    assert offs == sorted(offs)
-    assert all(off >= 0 for off in offs)
-    low, high = found[0].cut.targets[0].size_mm
-    if low <= side <= high and len({t.size_mm for t in found[0].cut.targets}) == 1:
-        assert offs[0] == 0

@@ -14,17 +14,22 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("name", required=False)
 @click.option("--standard", metavar="NAME", help="metric, inch or a standard file of your own.")
-@click.option("--like", metavar="LxWxH", help="The cuts whose sizes are nearest to these, as 3x3x50 (mm).")
+@click.option(
+    "--like",
+    metavar="SIZE",
+    help="The cuts that a size fits, such as 3x3x50 (mm) or 1/4in; else the nearest.",
+)
 @click.option("--unit", type=click.Choice(["mm", "in"]), help="Show lengths in mm or inches.")
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def cuts(name: str | None, standard: str | None, like: str | None, unit: Unit | None, as_json: bool) -> None:
     """List the cuts, or show one with its sizes and sources."""
     from cutcheck import reference_table, standards
-    from cutcheck.like import cuts_like, read_sides
 
     if like is not None:
-        found = cuts_like(read_sides(like), standard)
-        listed = [{**one.cut.to_dict(), "off": round(one.off, 4)} for one in found]
+        from cutcheck import finding
+
+        found = finding.like(like, standard)
+        listed = [{**one.cut.to_dict(), **one.to_dict()} for one in found]
         click.echo(_json(listed) if as_json else reference_table.likes(found, unit))
     elif name is not None:
         cut = standards.find_cut(name, standard, sized=False)
