@@ -117,6 +117,40 @@ def test_marking_again_gives_what_the_check_gave(tmp_path: Path, tray_photo: Pat
     assert again.advice == result.advice
 
 
+def test_a_calibrated_lens_is_kept_with_the_check(own_journal: Path, tray_photo: Path) -> None:
+    """A photo measured with a calibrated lens is measured again with that lens, and gives the same sides."""
+    from cutcheck.journal.keeping import keep_measured, measure_again
+    from cutcheck.lens import LensPrior
+    from cutcheck.pipeline import mark, measure_photo
+    from cutcheck.settings import Settings
+
+    data = tray_photo.read_bytes()
+    plain = measure_photo(data, settings=Settings())
+    diagonal = float(np.hypot(*plain.photo.pixels.shape[:2]))
+    f = plain.located.camera.f / diagonal * 1.01
+    lens = LensPrior(f, 0.0, 0.0, 0.0, 0.0, (1e-4, 1e-4, 1e-4, 1e-3, 1e-3))
+    measured = measure_photo(data, settings=Settings(), lens=lens)
+    assert measured.located.scale.focal_from == "lens"
+    journal = Journal.open(own_journal)
+    kept = keep_measured(
+        journal,
+        journal.add_cook("Ada Example"),
+        measured,
+        mark(measured, chosen_cut("medium-dice")),
+        settings=Settings(),
+        lens=lens,
+        photo_bytes=data,
+    )
+    before = journal.check(kept.entry.number)
+    assert before.taking.lens is not None
+    measure_again(journal, kept.entry.number)
+    after = journal.check(kept.entry.number)
+    assert after.result.scale.focal_from == "lens"
+    assert after.taking.lens == before.taking.lens
+    for one, two in zip(before.result.pieces, after.result.pieces, strict=True):
+        assert two.length.mm == pytest.approx(one.length.mm, abs=1e-3)
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

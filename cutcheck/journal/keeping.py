@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, replace
+from typing import Any
 
 from cutcheck.advice import advise
 from cutcheck.errors import CutcheckError
@@ -43,7 +44,12 @@ def keep_measured(
 def taking_of(
     measured: Measured, settings: Settings, reference: str = "card", lens: LensPrior | None = None
 ) -> Taking:
-    """What it takes to measure this photo again."""
+    """What it takes to measure this photo again. Where a kept calibration of the lens was used, that goes in:
+    it may be another one by then."""
+    if lens is None and measured.located.scale.focal_from == "lens":
+        from cutcheck.lens_store import lens_of
+
+        lens = lens_of(measured.photo)
     return Taking(
         reference=reference,
         printed=settings.printed,
@@ -98,7 +104,7 @@ def measure_again(journal: Journal, number: int) -> Entry:
     settings = replace(load_settings(), printed=taking.printed)
     if taking.thickness_mm is not None:
         settings = replace(settings, thickness_mm=taking.thickness_mm)
-    lens = None if taking.lens is None else LensPrior(**{**taking.lens, "sd": tuple(taking.lens["sd"])})
+    lens = None if taking.lens is None else _lens(taking.lens)
     measured = measure_photo(
         photo.data, name=kept.entry.file, reference=taking.reference, lens=lens, settings=settings
     )
@@ -110,5 +116,11 @@ def measure_again(journal: Journal, number: int) -> Entry:
         result = mark(measured, cut)
     except CutcheckError as error:
         raise fault(f"Check {number} can't be marked again: {error.message}", error.remedy) from None
-    again = replace(taking_of(measured, settings, taking.reference, lens), lens=taking.lens)
+    again = taking_of(measured, settings, taking.reference, lens)
     return journal.correct(number, result=result, taking=again, produce=kept.entry.produce)
+
+
+def _lens(kept: dict[str, Any]) -> LensPrior:
+    """A calibration as the journal keeps it: JSON has lists where the record has tuples."""
+    values: dict[str, Any] = {name: tuple(v) if isinstance(v, list) else v for name, v in kept.items()}
+    return LensPrior(**values)
