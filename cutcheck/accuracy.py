@@ -25,7 +25,7 @@ from cutcheck.errors import CutcheckError
 from cutcheck.pipeline import chosen_cut, mark, measure_photo
 from cutcheck.records import Piece, Result
 from cutcheck.settings import Settings
-from cutcheck.standards import Cut
+from cutcheck.standards import DEFAULT, Cut
 
 PHOTO_ENDINGS = (".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic")
 PLAN_ALLOWANCE = (0.10, 0.01)  # mm, share
@@ -177,7 +177,7 @@ def assess_photo(photo: Path) -> Scene:
     settings = Settings(printed=PRINTED_EXACTLY, thickness_mm=thickness or Settings().thickness_mm)
     cut = None
     if truth["cut"] is not None:
-        cut = chosen_cut(truth["cut"], truth["standard"], produce=None)
+        cut = chosen_cut(truth["cut"], default=truth["standard"] or DEFAULT)
     start = time.perf_counter()
     try:
         result = mark(measure_photo(photo, settings=settings), cut)
