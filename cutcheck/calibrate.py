@@ -1,17 +1,13 @@
-"""A phone's lens, calibrated once from a few photos of the card or of a checkerboard, and kept.
+"""A phone's lens, calibrated once from a few photos of the card or of a checkerboard.
 
 Each photo is solved with what the ones before it told of the lens; after the last, all is known that they
-tell together. The result goes to a file in the user's data folder, by camera model and lens.
+tell together. ``lens_store`` keeps it.
 """
 
 from __future__ import annotations
 
-import json
-import os
-import re
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
-from pathlib import Path
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -31,6 +27,7 @@ Floats = NDArray[np.float64]
 FEWEST_PHOTOS = 3
 FIELD_MM = 25.0  # of a checkerboard; its true size does not matter to the lens
 BOARD_FLAT_MM = 0.3
+OPEN = np.array([1.0, 3.0, 3.0, 4.0, 4.0])  # several photos may say more than one: f, cx, cy, k1, k2
 # Common practice, no source: focusing near or far changes the focal length a little, stabilisers move the
 # optical centre, and the phone straightens differently by distance. Parts of the focal length, of the
 # diagonal, and of the picture's corner.
@@ -65,25 +62,15 @@ def calibrate(
             "The photos differ in size, camera or lens.",
             "Take all with the same lens of one phone, held the same way, without zoom.",
         )
-    (known, *_), _ = lens_priors(photos[0])
-    first = known
-    residuals: list[float] = []
-    order = range(len(photos))
-    for turn in range(2):  # the first photo's corners, too, deserve a lens that is known
-        start, known = known, first
-        residuals = []
-        for k in order:
-            looked_at = start if turn else known
-            fit = (
-                _board_fit(photos[k], board, looked_at, known)
-                if board
-                else _card_fit(photos[k], printed, known)
-            )
-            camera = fit.camera
-            known = KnownLens(
-                np.array([camera.f, camera.cx, camera.cy, camera.k1, camera.k2]), fit.covariance[:5, :5]
-            )
-            residuals.append(fit.sigma)
+    (guess, *_), _ = lens_priors(photos[0])
+    known = KnownLens(guess.mean, guess.covariance * np.outer(OPEN, OPEN))
+    residuals = []
+    for photo in photos:
+        fit = board_fit(photo, board, known) if board else _card_fit(photo, printed, known)
+        camera = fit.camera
+        mean = np.array([camera.f, camera.cx, camera.cy, camera.k1, camera.k2])
+        known = KnownLens(mean, fit.covariance[:5, :5])
+        residuals.append(fit.sigma)
     return Calibration(_normalised(known, photos[0]), tuple(residuals))
 
 
@@ -99,20 +86,28 @@ def _card_fit(photo: Photo, printed: PrintCheck | None, known: KnownLens) -> adj
     return solved.fit
 
 
-def _board_fit(photo: Photo, board: tuple[int, int], looked_at: KnownLens, known: KnownLens) -> adjust.Fit:
-    """A checkerboard's edges between its inner corners, solved with what is known of the lens."""
+def board_fit(photo: Photo, board: tuple[int, int], known: KnownLens) -> adjust.Fit:
+    """The camera over a checkerboard, solved with what is known of the lens; the frame is that of
+    ``checker_corners``. Raises CutcheckError: no-card."""
+    edges = board_edges(photo, board)
+    flat = np.array([[[0.0] * 3], [[BOARD_FLAT_MM / 3, BOARD_FLAT_MM, BOARD_FLAT_MM]]])
+    camera = camera_from_plane(edges.mm, edges.px, 0.0, known)
+    return adjust.solve(edges, camera, np.zeros((1, 3)), adjust.Prior(known, flat))
+
+
+def board_edges(photo: Photo, board: tuple[int, int]) -> adjust.Edges:
+    """The edges between a checkerboard's inner corners. Raises CutcheckError: no-card."""
     grey = cv2.cvtColor(photo.pixels, cv2.COLOR_BGR2GRAY)
     seen, corners = cv2.findChessboardCorners(grey, board)
     if not seen:
         raise _nothing(photo, f"checkerboard of {board[0]} x {board[1]} inner corners")
     px = np.asarray(corners, float).reshape(-1, 2)
     mm = checker_corners(board)
-    camera = camera_from_plane(mm, px, 0.0, looked_at)
-    # Corners of a board that curves in the picture: mapped by its neighbours' mean, from near by.
     homography = homography_between(mm, px)
     off = px - through(homography, mm)
 
     def to_px(points: Floats) -> Floats:
+        # Lenses bend the board's lines: what the homography misses is taken from the corners near by.
         away = ((points[:, None] - mm[None]) ** 2).sum(axis=2)
         weight = np.exp(-0.5 * away / (0.6 * FIELD_MM) ** 2)
         return np.asarray(through(homography, points) + (weight @ off) / weight.sum(axis=1, keepdims=True))
@@ -126,9 +121,7 @@ def _board_fit(photo: Photo, board: tuple[int, int], looked_at: KnownLens, known
         raise _nothing(photo, "checkerboard in sharp print")
     middle = stretches.middle[ok]
     bends = adjust.bends_at(middle, FIELD_MM * max(board) / 2)
-    flat = np.array([[[0.0] * 3], [[BOARD_FLAT_MM / 3, BOARD_FLAT_MM, BOARD_FLAT_MM]]])
-    edges = adjust.Edges(middle, bends, points.px[ok], points.normal[ok], np.zeros(n, int), np.zeros(n))
-    return adjust.solve(edges, camera, np.zeros((1, 3)), adjust.Prior(known, flat))
+    return adjust.Edges(middle, bends, points.px[ok], points.normal[ok], np.zeros(n, int), np.zeros(n))
 
 
 def checker_corners(board: tuple[int, int]) -> Floats:
@@ -196,42 +189,3 @@ def _nothing(photo: Photo, what: str) -> CutcheckError:
         what=f"{what} ('{photo.info.file}')",
         remedy="Take the photo again, all of it in sight and sharp, or leave this one out.",
     )
-
-
-def lens_folder() -> Path:
-    """Where calibrated lenses are kept: one JSON file each."""
-    from platformdirs import user_data_path
-
-    named = os.environ.get("CUTCHECK_LENSES")
-    return Path(named) if named else user_data_path("cutcheck", appauthor=False) / "lenses"
-
-
-def save_lens(lens: LensPrior) -> Path:
-    """Keeps a lens, in the place of an earlier one of the same camera and lens; the file's path."""
-    path = lens_folder() / _file_name(lens.camera_name, lens.focal_35mm)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_text(json.dumps(asdict(lens), indent=1), encoding="utf-8")
-    return path
-
-
-def lens_of(photo: Photo) -> LensPrior | None:
-    """The kept lens that took a photo, or None: without EXIF nothing tells which it was."""
-    if photo.camera_name is None or photo.maybe_cropped:
-        return None
-    path = lens_folder() / _file_name(photo.camera_name, photo.focal_35mm)
-    if not path.is_file():
-        return None
-    try:
-        kept = json.loads(path.read_text(encoding="utf-8"))
-        kept["sd"], kept["correlation"] = tuple(kept["sd"]), tuple(kept["correlation"])
-        return LensPrior(**kept)
-    except (OSError, ValueError, TypeError, KeyError) as error:
-        raise _refused(
-            f"The kept lens '{path}' can't be read ({error}).",
-            "Delete that file, or calibrate the lens again with 'cutcheck lens'.",
-        ) from None
-
-
-def _file_name(camera_name: str, focal_35mm: float | None) -> str:
-    plain = re.sub(r"[^a-z0-9]+", "-", camera_name.lower()).strip("-") or "camera"
-    return f"{plain}-{focal_35mm:g}mm.json" if focal_35mm is not None else f"{plain}.json"

@@ -19,6 +19,7 @@ from cutcheck.commands.card import card
 from cutcheck.commands.check import check
 from cutcheck.commands.cuts import cuts
 from cutcheck.commands.journal import journal
+from cutcheck.commands.lens import lens
 from cutcheck.commands.plan import plan
 from cutcheck.commands.practice import practice
 from cutcheck.commands.prepare import gestures, produce, safety, station
@@ -50,6 +51,7 @@ for command in (
     safety,
     produce,
     accuracy,
+    lens,
     settings,
     journal,
     progress,

@@ -73,6 +73,18 @@ class LensPrior:
         mean = np.array([self.f, *(middle / diagonal + off), self.k1, self.k2]) * unit
         return KnownLens(mean, correlation * np.outer(sd * unit, sd * unit))
 
+    def in_words(self) -> tuple[str, ...]:
+        """What was found, line by line, for the user."""
+        corner = (0.5 / self.f) ** 2
+        moved = 100 * (self.k1 * corner + self.k2 * corner**2)
+        give = 100 * self.sd[3] * corner
+        return (
+            f"Camera: {self.camera_name or 'unknown'}",
+            f"Focal length: {self.f * FULL_FRAME_DIAGONAL_MM:.2f} mm (as of 35 mm film), give or take "
+            f"{2 * self.sd[0] * FULL_FRAME_DIAGONAL_MM:.2f}",
+            f"Distortion: {moved:+.2f} % in the picture's corners, give or take {2 * give:.2f}",
+        )
+
 
 def lens_priors(photo: Photo, lens: LensPrior | None = None) -> tuple[tuple[KnownLens, ...], FocalFrom]:
     """What may be true of the lens, the likeliest first, and where the focal length is from.

@@ -16,6 +16,7 @@ from cutcheck.advice import advise
 from cutcheck.blobs import find_blobs
 from cutcheck.card import PrintCheck
 from cutcheck.errors import CutcheckError
+from cutcheck.lens_store import lens_of
 from cutcheck.measure import measure
 from cutcheck.photo import Limits, Photo, read_photo
 from cutcheck.pose import LensPrior, Located, locate
@@ -83,7 +84,7 @@ def measure_photo(
         reference=reference,
         printed=None if settings.printed is None else PrintCheck.parse(settings.printed),
         thickness_mm=settings.thickness_mm,
-        lens=lens,
+        lens=lens or lens_of(image),
     )
     on_step(STEPS[2])
     found = find_blobs(image, located.camera, located.regions_px, area_px=located.surface_px)
