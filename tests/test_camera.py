@@ -19,7 +19,7 @@ NEVER_TIMED = settings(deadline=None, derandomize=True, max_examples=40)
 
 @st.composite
 def cameras(draw: st.DrawFn) -> Camera:
-    """Phones held 150 to 600 mm over a board, up to 45 degrees aslant, bending by -5 to +5 % at the corner."""
+    """Phones 150 to 600 mm over a board, up to 45 degrees aslant, bending by -5 to +5 % at the corner."""
     camera = camera_over(
         SIZE,
         f35=draw(st.floats(14.0, 50.0)),

@@ -12,7 +12,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cutcheck.camera import Camera, Floats
-from cutcheck.silhouette import Affine, FirstFit, affine_at, boxes_at, facing, first_boxes, first_discs, support
+from cutcheck.silhouette import (
+    Affine,
+    FirstFit,
+    affine_at,
+    boxes_at,
+    facing,
+    first_boxes,
+    first_discs,
+    support,
+)
 
 SIZE = (4000, 3000)
 ABOVE_MM = 340.0
@@ -185,7 +194,8 @@ def test_length_is_never_less_than_width(camera: Camera, piece: Standing) -> Non
     affine, n, reach = flat(camera, piece, piece.foot)
     height = np.array([piece.height])
     fits: list[FirstFit] = [
-        boxes_at(affine, n, reach, np.array([[piece.turn + k * np.pi / 2]]), height, NO_SEAMS) for k in range(4)
+        boxes_at(affine, n, reach, np.array([[piece.turn + k * np.pi / 2]]), height, NO_SEAMS)
+        for k in range(4)
     ]
     for fit in fits:
         assert fit.length[0] >= fit.width[0]
