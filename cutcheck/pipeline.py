@@ -22,7 +22,7 @@ from cutcheck.photo import Limits, Photo, read_photo
 from cutcheck.pose import LensPrior, Located, locate
 from cutcheck.records import Piece, Result
 from cutcheck.settings import Settings, load_settings
-from cutcheck.standards import DEFAULT, Cut, find_cut
+from cutcheck.standards import DEFAULT, Cut, find_cut, load_standard
 from cutcheck.suggest import suggest
 from cutcheck.units import Unit
 from cutcheck.verdict import Judged, judge
@@ -60,9 +60,11 @@ def check(
     Raises ``CutcheckError`` with a code, what is wrong and what to do.
     """
     settings = settings or load_settings()
+    if standard is not None:
+        load_standard(standard)  # a broken one is told before the photo is measured
     chosen = None if cut is None else chosen_cut(cut, standard, produce=produce, default=settings.standard)
     measured = measure_photo(photo, reference=reference, lens=lens, settings=settings)
-    return mark(measured, chosen, unit=settings.unit)
+    return mark(measured, chosen, standard=standard, unit=settings.unit)
 
 
 def measure_photo(
@@ -95,9 +97,12 @@ def measure_photo(
     return Measured(image, located, pieces, (*image.warnings, *located.warnings, *found.warnings))
 
 
-def mark(measured: Measured, cut: Cut | None = None, *, unit: Unit = "mm") -> Result:
+def mark(
+    measured: Measured, cut: Cut | None = None, *, standard: str | Path | None = None, unit: Unit = "mm"
+) -> Result:
     """Compare measured pieces with a cut, mark the tray and say what to do; without a cut, only measure.
 
+    ``standard`` (a name or a file) is where the suggested cut is looked for when no cut says so;
     ``unit`` is that of the sizes in the advice; figures are mm whatever it is.
     """
     located = measured.located
@@ -111,7 +116,7 @@ def mark(measured: Measured, cut: Cut | None = None, *, unit: Unit = "mm") -> Re
         scale=replace(located.scale, regions_px=_outlines(located)),
         pieces=judged.pieces,
         cut=None if cut is None else cut.cut_name,
-        suggested=suggest(measured.pieces, cut),
+        suggested=suggest(measured.pieces, standard if cut is None else cut),
         score=judged.score,
         advice=() if cut is None else advise(judged.pieces, judged.score, cut, unit),
         warnings=(*measured.warnings, *judged.notes),

@@ -17,6 +17,7 @@ from PIL import Image
 
 import cutcheck
 from cutcheck.cli import run
+from cutcheck.records import CutName
 from cutcheck.serialise import from_json, to_json
 from cutcheck.settings import load_settings
 
@@ -276,12 +277,61 @@ def test_cards_are_drawn(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
 
 
 def test_a_standard_of_ones_own(tray_photo: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """A new standard can be written, changed and used, and an old file is never overwritten."""
+    """A new standard carries its file's name, can be used, and an old file is never overwritten."""
     file = tmp_path / "house.toml"
     assert run(["standard", "new", str(file), "--from", "inch"]) == 0
     assert run(["standard", "new", str(file)]) == 2
     assert "is there already" in capsys.readouterr().err
     assert run(["check", str(tray_photo), "--cut", "medium-dice", "--standard", str(file), "--json"]) == 0
+    assert from_json(capsys.readouterr().out).cut == CutName("medium-dice", "house")
+    assert run(["cuts", "medium-dice", "--standard", str(file)]) == 0
+    assert "Sizes by the house standard" in capsys.readouterr().out
+
+
+def test_a_new_standard_offers_the_published_tolerances(tmp_path: Path) -> None:
+    """The purchase specification's 1/4 +- 1/8 in for diced onion stands in the file, to be taken or left."""
+    file = tmp_path / "school.toml"
+    assert run(["standard", "new", str(file), "--from", "metric"]) == 0
+    text = file.read_text("utf-8")
+    assert 'name = "school"' in text
+    assert "1/4 \N{PLUS-MINUS SIGN} 1/8 in" in text
+
+
+@pytest.mark.parametrize("cut", [[], ["--cut", "medium-dice"]])
+def test_a_broken_standard_is_told_with_line_and_field(
+    cut: list[str], tray_photo: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With a cut named or not, the error has the file, the line and the field, and nothing is measured."""
+    file = tmp_path / "school.toml"
+    assert run(["standard", "new", str(file)]) == 0
+    lines = file.read_text("utf-8").splitlines()
+    at = next(n for n, line in enumerate(lines) if line.startswith("edge ="))
+    lines[at] = 'edge = "thick"'
+    file.write_text("\n".join(lines), "utf-8")
+    capsys.readouterr()
+    assert run(["check", str(tray_photo), "--standard", str(file), *cut]) == 2
+    error = capsys.readouterr().err
+    assert f"line {at + 1}" in error
+    assert "sizes.brunoise.edge" in error
+
+
+def test_the_suggestion_is_of_the_standard_that_is_named(
+    tray_photo: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Without a cut, 12.7 mm dice are medium dice in inches, and nothing in a standard of brunoise alone."""
+    own = tmp_path / "own.toml"
+    own.write_text(
+        'name = "own"\n[tolerance]\nlength_percent = 5\nbands = [{ plus_minus = 0.5 }]\n'
+        "[sizes.brunoise]\nedge = 3\n",
+        "utf-8",
+    )
+    assert run(["check", str(tray_photo), "--standard", "inch", "--json"]) == 0
+    inch = from_json(capsys.readouterr().out).suggested
+    assert inch is not None
+    assert inch.name == "medium-dice"
+    assert run(["check", str(tray_photo), "--standard", str(own), "--json"]) == 0
+    assert from_json(capsys.readouterr().out).suggested is None
+    assert cutcheck.check(str(tray_photo), standard=own).suggested is None
 
 
 # --- what goes wrong ----------------------------------------------------------------------------------------

@@ -75,6 +75,7 @@ def check(
     """
     from cutcheck.photo import Limits, read_bytes
     from cutcheck.pipeline import chosen_cut, mark, measure_photo
+    from cutcheck.standards import load_standard
 
     kept = _remembered(load_settings(), printed, thickness)
     if picture is not None:
@@ -82,6 +83,8 @@ def check(
     if pdf is not None:
         check_pdf_place(pdf, several=len(photos) > 1)
     # A wrong name is told before minutes are spent on many photos.
+    if standard is not None:
+        load_standard(standard)
     chosen = None if cut is None else chosen_cut(cut, standard, produce=produce, default=kept.standard)
     book = keeper(keeping, several=len(photos) > 1)
 
@@ -91,7 +94,7 @@ def check(
         limits = Limits(kept.max_megapixels, kept.max_megabytes)
         data = read_bytes(sys.stdin.buffer if photo == "-" else photo, name, limits)
         measured = measure_photo(data, name=name, reference=reference, settings=kept)
-        result = mark(measured, chosen, unit=unit or kept.unit)
+        result = mark(measured, chosen, standard=standard, unit=unit or kept.unit)
         if book is not None:
             book.keep(measured, result, settings=kept, reference=reference, produce=produce, photo_bytes=data)
         if pdf is not None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
 from pathlib import Path
 
 import click
@@ -21,12 +20,13 @@ def standard() -> None:
     "--from", "base", default="metric", show_default=True, help="Start from this one: metric or inch."
 )
 def new(file: Path, base: str) -> None:
-    """Write a standard to FILE; change the sizes in a text editor and use it with --standard FILE."""
-    from cutcheck.standards import SHIPPED
+    """Write a standard to FILE; change the sizes in a text editor and use it with --standard FILE.
 
-    if base not in SHIPPED:
-        raise CutcheckError("unknown-standard", standard=base, known=", ".join(SHIPPED))
-    text = files("reference_dims").joinpath(f"{base}.toml").read_text("utf-8")
+    It is called as the file is.
+    """
+    from cutcheck.standard_file import new_standard
+
+    text = new_standard(file.stem, base)
     try:
         with file.open("x", encoding="utf-8") as out:
             out.write(text)
