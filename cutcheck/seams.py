@@ -23,6 +23,7 @@ SHALLOW = 0.3  # enough beside a seam already found, at about its distance
 FAINT = 0.5  # a step or valley this clear, where a seam is expected, is one
 LONG, SLIM = 1.45, 7.0  # length over width between which a box may be a row: slimmer ones are sticks
 TOO_LARGE = 1.6  # times the tray's typical area: several pieces
+BESIDE = 1.5  # times as deep must the seam between two sticks side by side be, where nothing else tells
 LEAST_SHARE = 0.35  # no piece of a row is narrower than this share of its neighbours
 CONTACT_PX = 3.0
 CONTACT_SHARE = 0.1  # of an outline's points, at least, run along a neighbour
@@ -57,12 +58,16 @@ def _split(pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int) -
     """One box (1, 9) cut at its seams, along its length or else across it: (k, 9)."""
     slender = float(box[0, LENGTH] / box[0, WIDTH])
     along = LONG < slender < SLIM or count > 1
-    for row, worth in ((box, along), (_turned(box), count > 1)):
-        if worth:
-            cuts = _without_slivers(_cuts(pixels, camera, row, count))
-            if len(cuts):
-                return _cut(row, cuts)
-    return box
+    if not along:
+        return box
+    made = []
+    # Across the length, or between sticks that lie side by side: where the seams are deeper.
+    for row, least in ((box, 0.0), (_turned(box), 0.0 if count > 1 else BESIDE * DEEP)):
+        cuts, depth = _cuts(pixels, camera, row, count)
+        cuts = _without_slivers(cuts)
+        if len(cuts) and depth > least:
+            made.append((depth, _cut(row, cuts)))
+    return max(made, key=lambda item: item[0])[1] if made else box
 
 
 def _without_slivers(cuts: Floats) -> Floats:
@@ -102,8 +107,8 @@ def _cut(box: Floats, cuts: Floats) -> Floats:
     return out
 
 
-def _cuts(pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int) -> Floats:
-    """Where along u a box (1, 9) has seams."""
+def _cuts(pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int) -> tuple[Floats, float]:
+    """Where along u a box (1, 9) has seams, and how deep they are."""
     valley, step, px = _unrolled(pixels, camera, box)
     u = (np.arange(COLUMNS) + 0.5) / COLUMNS - 0.5
     apart = max(3, round(8.0 / px))
@@ -119,9 +124,9 @@ def _cuts(pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int) ->
             near = min(abs(k - m) for m in strong)
             if k not in deep and 0.75 * pitch < near < 1.33 * pitch:
                 strong.append(k)
-        return np.asarray(u[np.array(strong)])
+        return np.asarray(u[np.array(strong)]), float(np.mean(valley[strong]))
     if count < 2:
-        return np.asarray(u[np.array(deep, int)])
+        return np.asarray(u[np.array(deep, int)]), float(valley[deep].mean()) if deep else 0.0
     worth = np.maximum(valley, 0.7 * step)
     chosen: list[int] = []
     for j in range(1, count):
@@ -129,7 +134,8 @@ def _cuts(pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int) ->
         k = int(np.argmax(worth * expected))
         if worth[k] * expected[k] > FAINT and all(abs(k - other) > apart for other in chosen):
             chosen.append(k)
-    return np.asarray(u[np.array(sorted({*chosen, *deep}), int)])
+    places = sorted({*chosen, *deep})
+    return np.asarray(u[np.array(places, int)]), float(worth[places].mean()) if places else 0.0
 
 
 def _maxima(value: Floats, least: float, apart: int) -> list[int]:
