@@ -1,6 +1,6 @@
 """Small drawn photos of upright solids seen by a known camera: what the measuring rooms are given.
 
-Faces are filled at eight times the size and averaged, so that an edge's place is exact to a sixteenth of a
+Faces are filled at eight times the size and averaged, so that an edge lies within a tenth of a
 pixel; then comes what a phone adds. The truth is the solid that was drawn. Colours are linear light, BGR.
 """
 

@@ -61,7 +61,7 @@ def row_of_dice(count: int, edge: float, angle: float, dark: bool) -> tuple[NDAr
 @pytest.mark.parametrize(("count", "edge"), [(2, 8.0), (3, 6.35), (4, 10.0), (5, 6.35)])
 @pytest.mark.parametrize("angle", [0.0, 33.0, 120.0])
 def test_a_row_is_cut_at_its_dark_seams(count: int, edge: float, angle: float) -> None:
-    """A row of dice with dark seams between them falls into that many, each of its size and place, to a column."""
+    """A row of dice with dark seams falls into that many, each of its size and place, to a column."""
     pixels, box = row_of_dice(count, edge, angle, dark=True)
     (parts,) = rows_of_pieces(pixels, CAMERA, box)
     assert len(parts) == count
