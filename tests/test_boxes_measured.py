@@ -83,7 +83,7 @@ def test_all_sides_of_dice_and_blocks(kind: str) -> None:
 
 
 def test_a_rough_chunk_is_measured_by_its_extents() -> None:
-    """A chunk's usual length and width are its Feret diameters (ISO 13322-1) to 6 %, mostly within give or take."""
+    """A chunk's usual sides are its Feret diameters (ISO 13322-1) to 6 %, mostly within give or take."""
     pieces = views(CHUNK, 9.0)
     long, short = feret(CHUNK)
     for side, true in (("length", long), ("width", short)):
