@@ -34,6 +34,7 @@ FLAGS = {
     "hidden": "partly hidden",
     "cut-off": "runs out of the picture, not counted",
     "faint": "hard to see against the board",
+    "photos-differ": "the photos of the tray give it different sizes",
 }
 
 CAUSES = {
@@ -42,6 +43,7 @@ CAUSES = {
     "camera": "where the camera stood, and its lens",
     "print": "the print of the card",
     "roughness": "its own rough faces",
+    "photos": "how far the photos differ",
 }
 
 

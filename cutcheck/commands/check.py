@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from cutcheck.pipeline import Measured
     from cutcheck.records import Piece, Result
     from cutcheck.units import Unit
 
@@ -50,6 +52,7 @@ PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".webp")
 @click.option(
     "--explain", type=int, metavar="N", help="Tell all of piece N, and where its give or take comes from."
 )
+@click.option("--same-tray", is_flag=True, help="The photos are of one tray: together they make one result.")
 @click.option("--pdf", metavar="FILE", help="Write one page to print; a folder for several photos.")
 @keep_options
 def check(
@@ -66,6 +69,7 @@ def check(
     as_json: bool,
     explain: int | None,
     pdf: str | None,
+    same_tray: bool,
     **keeping: Any,
 ) -> int:
     """Measure the pieces in each PHOTO ('-' reads standard input) and mark them.
@@ -78,22 +82,34 @@ def check(
     from cutcheck.standards import load_standard
 
     kept = _remembered(load_settings(), printed, thickness)
+    if same_tray and len(photos) < 2:
+        raise CutcheckError(
+            "bad-option",
+            problem="--same-tray needs two photos or more.",
+            remedy="Name the photos of the tray one after the other, or leave out --same-tray.",
+        )
+    several = len(photos) > 1 and not same_tray
     if picture is not None:
-        _check_ending(picture, several=len(photos) > 1)
+        _check_ending(picture, several=several)
     if pdf is not None:
-        check_pdf_place(pdf, several=len(photos) > 1)
+        check_pdf_place(pdf, several=several)
     # A wrong name is told before minutes are spent on many photos.
     if standard is not None:
         load_standard(standard)
     chosen = None if cut is None else chosen_cut(cut, standard, produce=produce, default=kept.standard)
-    book = keeper(keeping, several=len(photos) > 1)
+    book = keeper(keeping, several=several)
 
-    def one(photo: str) -> Result:
+    def measure(photo: str) -> tuple[Measured, bytes]:
         # read once, so that what is kept is what was measured
         name = "standard input" if photo == "-" else photo
         limits = Limits(kept.max_megapixels, kept.max_megabytes)
         data = read_bytes(sys.stdin.buffer if photo == "-" else photo, name, limits)
-        measured = measure_photo(data, name=name, reference=reference, settings=kept)
+        return measure_photo(data, name=name, reference=reference, settings=kept), data
+
+    def one(photo: str) -> Result:
+        return told(*measure(photo))
+
+    def told(measured: Measured, data: bytes) -> Result:
         result = mark(measured, chosen, standard=standard, unit=unit or kept.unit)
         if book is not None:
             book.keep(measured, result, settings=kept, reference=reference, produce=produce, photo_bytes=data)
@@ -102,11 +118,18 @@ def check(
 
             who = keeping["cook"] or ""
             page = check_pdf(result, measured.photo.pixels, unit=unit or kept.unit, who=who)
-            write_pdf(pdf, page, name)
+            write_pdf(pdf, page, measured.photo.info.file)
         if picture is not None:
             _save(picture, measured.photo.pixels, result)
         return result
 
+    if same_tray:
+        from cutcheck.same_tray import together
+
+        (first, data), *others = [measure(photo) for photo in photos]
+        first = replace(first, pieces=together([first, *(other for other, _ in others)]))
+        click.echo(_text(told(first, data), as_json, explain, unit or kept.unit))
+        return 0
     if len(photos) == 1:
         click.echo(_text(one(photos[0]), as_json, explain, unit or kept.unit))
         return 0
