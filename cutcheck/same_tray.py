@@ -191,7 +191,7 @@ def _long_axis(camera: Camera, piece: Piece, usual_mm: float) -> Floats:
         length = np.linalg.norm(both, axis=1)
         longest = int(np.argmax(length))
         return np.asarray(both[longest] / max(float(length[longest]), 1e-9))
-    corners = cv2.boxPoints(cv2.minAreaRect(rim.astype(np.float32)))
+    corners = np.asarray(cv2.boxPoints(cv2.minAreaRect(rim.astype(np.float32))), float)
     sides = np.diff(corners[:3], axis=0)
     length = np.linalg.norm(sides, axis=1)
     longest = int(np.argmax(length))
