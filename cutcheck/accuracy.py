@@ -300,7 +300,7 @@ def _same_size(name: str | None, cut: Cut) -> bool:
     """Is this the cut, or one with the same sizes in its standard?"""
     if name is None or name == cut.name:
         return name is not None
-    other = chosen_cut(name, default=cut.standard)
+    other = chosen_cut(name, default=cut.standard or DEFAULT)
     return _sizes(other) == _sizes(cut)
 
 

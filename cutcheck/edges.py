@@ -79,7 +79,7 @@ def stretches_of(layout: CardLayout, *, small: bool = True) -> Stretches:
 
 
 def _within(area: Rectangle, point: Floats) -> bool:
-    return area.left <= point[0] <= area.right and area.top <= point[1] <= area.bottom
+    return bool(area.left <= point[0] <= area.right and area.top <= point[1] <= area.bottom)
 
 
 def edge_points(
@@ -116,7 +116,7 @@ def edge_points(
     )
     profile, inside = _sample(pixels, x.reshape(n * LINES, -1), y.reshape(n * LINES, -1))
     profile = profile.reshape(n, LINES, -1).mean(axis=1)
-    inside = inside.reshape(n, -1).all(axis=1)
+    inside = np.asarray(inside.reshape(n, -1).all(axis=1))
 
     valid = np.abs(across)[None] <= reach[:, None] + 1e-9
     outer = valid & (across[None] > 0.7 * reach[:, None])

@@ -145,9 +145,7 @@ def choose(
     clear = fit.view.inner[:, top] & fit.view.visible[:, top] & np.isfinite(gap) & (gap > 4.0)
     plain = np.clip((fit.clarity[:, top] - 1.5) / 3.0, 0.0, 1.0)
     seen = np.where(clear, plain, 0.0).sum(axis=-1) / np.maximum(clear.sum(axis=-1), 1)
-    # An inner edge that is predicted and not there speaks as much against a height as one seen for it.
-    doubted = np.where(clear.any(axis=-1), 1.0 - 2.0 * seen, 0.0)
-    cost = cost + 0.2 * doubted.reshape(keep, count)
+    cost = cost - 0.2 * seen.reshape(keep, count)
     first = np.argmin(cost, axis=0)
     for side, least in ((HEIGHT, 0.12), (WIDTH, 0.06)):
         size_log = np.log(box[..., side])

@@ -77,7 +77,7 @@ def solidity(outline: Floats) -> float:
 
 def feret(points: Floats) -> tuple[float, float, float]:
     """The largest and smallest extent of points (N, 2) and the largest's direction, rad (ISO 13322-1)."""
-    phi = np.arange(180) * (np.pi / 180)
+    phi = np.arange(1440) * (np.pi / 1440)
     reach = points @ np.stack([np.cos(phi), np.sin(phi)])
     extent = reach.max(axis=0) - reach.min(axis=0)
     return float(extent.max()), float(extent.min()), float(phi[np.argmax(extent)])
