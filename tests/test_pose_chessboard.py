@@ -95,7 +95,7 @@ def test_the_lens_is_that_of_opencvs_calibration() -> None:
 
 
 def test_the_pose_is_that_of_opencvs_calibration() -> None:
-    """With the lens known, each photo's distance agrees within 0.5 % and its direction within half a degree."""
+    """With the lens known, each distance agrees within 0.5 % and each direction within half a degree."""
     from cutcheck.calibrate import board_fit
 
     lens = calibrate(photos(), board=BOARD).lens.in_pixels(640, 480)
