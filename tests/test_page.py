@@ -168,6 +168,38 @@ def test_looking_up_a_cut_shows_sizes_and_sources() -> None:
     assert "1/8 in" in html_of(page)
 
 
+def test_two_standards_of_one_cut_stand_side_by_side() -> None:
+    """A cut that both standards have is drawn by both at one scale; one that a single one has is not."""
+    page = place("look_up")
+    page.selectbox(key=keys.LOOKED_UP).set_value("julienne").run()
+    assert "Julienne by both standards" in html_of(page)
+    page.selectbox(key=keys.LOOKED_UP).set_value("small-dice").run()
+    assert "by both standards" not in html_of(page)
+
+
+def test_a_size_finds_its_cuts_and_nonsense_is_told() -> None:
+    """3 x 3 x 50 mm is an allumette of the metric standard; words are no size, and say so."""
+    page = place("look_up")
+    page.text_input(key=keys.LOOK_SIZE).set_value("3x3x50").run()
+    assert not page.exception
+    assert "Allumette" in html_of(page)
+    page.text_input(key=keys.LOOK_SIZE).set_value("about so big").run()
+    assert "is no size" in page.info[0].value
+
+
+def test_the_standard_is_offered_as_a_page_for_the_wall() -> None:
+    """The wall chart is a PDF of one A4 page (ISO 216: 210 x 297 mm)."""
+    import pypdfium2
+
+    from cutcheck.page.places.look_up import _chart_pdf
+
+    document = pypdfium2.PdfDocument(_chart_pdf("metric"))
+    assert len(document) == 1
+    width, height = document[0].get_size()
+    assert {round(width / 72 * 25.4), round(height / 72 * 25.4)} == {210, 297}
+    assert place("look_up").get("download_button")
+
+
 def test_every_cut_can_be_looked_up() -> None:
     """No cut of the reference breaks the page, in either standard."""
     page = place("look_up")

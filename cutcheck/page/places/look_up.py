@@ -8,7 +8,11 @@ import streamlit as st
 
 from cutcheck import words
 from cutcheck.cuts import CLASSES
-from cutcheck.drawing_cut import draw_alone, draw_cut
+from cutcheck.drawing_cut import draw_alone, draw_comparison, draw_cut
+from cutcheck.drawing_pdf import drawing_pdf
+from cutcheck.drawing_wall import draw_wall_chart
+from cutcheck.errors import CutcheckError
+from cutcheck.finding import like
 from cutcheck.page import gallery, keys, panels
 from cutcheck.reference_table import FAMILIES, HOUSE_RULE, sizes, sources_of, standing
 from cutcheck.settings import load_settings
@@ -46,10 +50,52 @@ def show() -> None:
             key=keys.LOOKED_UP,
         )
     if name is None:
+        _by_size(standard or SHIPPED[0])
         _all(tuple(known.values()))
+        _wall_chart(standard or SHIPPED[0])
     else:
         _one(find_cut(name, standard or SHIPPED[0], sized=False), known[name])
     st.html(panels.caution())
+
+
+def _by_size(standard: str) -> None:
+    """The cuts that a size fits."""
+    size = st.text_input("Or find the cuts of a size", placeholder="3x3x50, or 1/4 in", key=keys.LOOK_SIZE)
+    if not size:
+        return
+    try:
+        found = like(size, standard)
+    except CutcheckError as error:
+        st.info(f"{error.message} {error.remedy}")
+        return
+    fitting = [one for one in found if one.fits]
+    if not fitting:
+        st.markdown(f"No cut of the {standard} standard has this size. The nearest:")
+    rows = [
+        {
+            "cut": words.both_names(one.cut.entry),
+            "size": sizes(one.cut),
+            "off by": "fits" if one.fits else f"{one.off_mm:.1f} mm",
+        }
+        for one in fitting or found
+    ]
+    st.html(panels.table(rows))
+
+
+def _wall_chart(standard: str) -> None:
+    """The chosen standard as one page for the wall."""
+    st.download_button(
+        f"The {standard} standard as one A4 page for the wall",
+        _chart_pdf(standard),
+        file_name=f"cuts-{standard}.pdf",
+        mime="application/pdf",
+        key=keys.WALL_CHART,
+    )
+
+
+@st.cache_data
+def _chart_pdf(standard: str) -> bytes:
+    return drawing_pdf(draw_wall_chart(standard))
 
 
 def _all(every: tuple[Cut, ...]) -> None:
@@ -95,6 +141,10 @@ def _one(cut: Cut, fallback: Cut) -> None:
         st.html(panels.small_print(notes))
     else:
         st.markdown("No standard gives it a fixed size.")
+    both = [by for by in (find_cut(entry.name, one, sized=False) for one in SHIPPED) if by.sizes]
+    if len(both) > 1:
+        with st.expander("The standards side by side, to one scale"):
+            st.html(panels.image(draw_comparison(both), f"{entry.english} by both standards", "cc-drawing"))
     with st.expander("How to cut it", expanded=True):
         st.markdown("\n".join(f"{n}. {text}" for n, (_, text) in enumerate(shown.steps(), 1)))
         if entry.mistakes:
