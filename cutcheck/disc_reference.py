@@ -1,33 +1,34 @@
 """A disc of known diameter, a coin, as the reference.
 
-One disc gives the scale where it lies. Which way the camera leaned shows in the discs' ellipses, of the other
-round things, too, but a shadow at a rim looks much like a lean: so that is told only roughly, and what is
-unsure of it is in the covariance. Coins are taken as 2 mm thick, give or take 0.5 (one standard deviation).
+One disc gives the scale where it lies. Which way the camera leaned shows in how round the discs are, of the
+other round things, too, but a shadow at a rim looks much like a lean: so that is told only roughly, and what
+is unsure of it is in the covariance. Coins are taken as 2 mm thick, give or take 0.5 (a standard deviation).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cutcheck.camera import Camera
+from cutcheck.discs_seen import MOST_LEAN, circles_of
 from cutcheck.errors import CutcheckError
 from cutcheck.lens import KnownLens, LensPrior, lens_priors
 from cutcheck.located import Located, scale_record, with_height_u
 from cutcheck.photo import Photo
-from cutcheck.rounds import Round, find_rounds, rim_of_shape
+from cutcheck.rounds import Round, find_rounds, rim_points
 
 Floats = NDArray[np.float64]
 
 THICK_MM, THICK_U_MM = 2.0, 0.5
-LEAN_SD = 0.2  # rad, each way, of phones held over a table: common practice, no source
-SHADOW_SD, RIM_SD = (
-    0.04,
-    0.012,
-)  # of the logarithm of the axes' ratio: with shadows in the outline, and without
-RIM_U = 0.004  # of the diameter: where the rim is seen
+# How phones are held over a table, common practice, no source: level to some 6 degrees by who means to, or at
+# any slant; so a Cauchy distribution, cut off at LEAN_SD in what is said to be unsure. Rad.
+LEVEL, LEAN_SD = 0.1, 0.2
+LEAST_LEAN_U = 0.03  # rad, each way, however many discs
+RIM_U = 0.005  # of the diameter: where the rim is seen
 MOST_HELPERS = 14
 MOST_TILT_DEG = 55.0
 
@@ -42,26 +43,16 @@ def by_disc(
     rounds = find_rounds(photo.pixels)
     reference = _chosen(rounds, diameter_mm, spot)
     lenses, focal_from = lens_priors(photo, lens)
-    prior = lenses[0]  # a few discs cannot tell where the optical centre is
+    known = lenses[0]  # a few discs cannot tell where the optical centre is
     helpers = [seen for seen in rounds if seen is not reference][:MOST_HELPERS]
-    lean, _ = _lean([reference, *helpers], reference, prior.mean, diameter_mm, SHADOW_SD)
-    rims: list[Round] = []
-    for seen in (reference, *helpers):
-        camera = _camera(lean, prior.mean, reference, diameter_mm)
-        rim = rim_of_shape(photo.pixels, seen, _shape(camera, seen.centre))
-        if rim is None and seen is reference:
-            raise _not_found(diameter_mm)
-        if rim is not None:
-            rims.append(rim)
-    leaning = [_with_ellipse(rim) for rim in rims]
-    lean, lean_covariance = _lean(leaning, rims[0], prior.mean, diameter_mm, RIM_SD)
-    camera = _camera(lean, prior.mean, rims[0], diameter_mm)
-    final = rim_of_shape(photo.pixels, rims[0], _shape(camera, rims[0].centre)) or rims[0]
-    camera = _camera(lean, prior.mean, final, diameter_mm)
+    rims = np.array([rim_points(photo.pixels, seen) for seen in (reference, *helpers)])
+    lean, lean_covariance = _lean(rims, known.mean, reference, diameter_mm)
+    camera = _camera(lean, known.mean, rims[:1], reference, diameter_mm)
     if camera.tilt_deg > MOST_TILT_DEG:
         raise CutcheckError("too-oblique", tilt=camera.tilt_deg)
-    covariance = _covariance(lean, lean_covariance, prior, final, diameter_mm)
-    camera = with_height_u(camera, covariance, 0.0)
+    camera = with_height_u(
+        camera, _covariance(lean, lean_covariance, known, rims[:1], reference, diameter_mm), 0.0
+    )
     high, wide = photo.pixels.shape[:2]
     return Located(
         camera=camera,
@@ -69,14 +60,14 @@ def by_disc(
             camera,
             (wide, high),
             reference="disc",
-            residual_px=RIM_U * float(final.axes.mean()),
+            residual_px=RIM_U * float(reference.axes.mean()),
             focal_from=focal_from,
         ),
         warnings=(
             f"One disc of {diameter_mm:g} mm gives the sizes: they are less sure than with the printed card, "
             "the more so far from it. Hold the phone level over the board.",
         ),
-        regions_px=(_outline(final),),
+        regions_px=(_outline(camera, diameter_mm),),
         greys=(),
         scale_u=RIM_U,
         blur_px=float("nan"),
@@ -108,128 +99,121 @@ def _not_found(diameter_mm: float, where: str = "") -> CutcheckError:
     )
 
 
-def _camera(lean: Floats, lens: Floats, reference: Round, diameter_mm: float) -> Camera:
-    """The camera of this lens that leans so (rad about its x and y axes) and sees the disc's rim there.
-
-    The frame's origin is the disc's centre on the board; x runs to the right in the photo, but for the lean.
-    """
+def _leaning(lean: Floats, lens: Floats, centre_px: Floats, distance: float) -> Camera:
+    """The camera of this lens that leans so (rad about its x and y axes), ``distance`` from what it sees at
+    ``centre_px``: that is the frame's origin; x runs to the right in the photo, but for the lean."""
     a, b = float(lean[0]), float(lean[1])
     about_x = np.array([[1, 0, 0], [0, np.cos(a), -np.sin(a)], [0, np.sin(a), np.cos(a)]])
     about_y = np.array([[np.cos(b), 0, np.sin(b)], [0, 1, 0], [-np.sin(b), 0, np.cos(b)]])
-    rotation = about_x @ about_y
     f, cx, cy, k1, k2 = (float(v) for v in lens)
     still = Camera(f, cx, cy, k1, k2, np.eye(3), np.array([0.0, 0.0, 1.0]))
-    ray = np.array([*still.to_height(reference.centre), 1.0])
-    camera = Camera(f, cx, cy, k1, k2, rotation, ray)
-    radius_px = float(np.sqrt(reference.axes.prod()))
-    distance = diameter_mm / 2 / (radius_px * float(camera.mm_per_px(reference.centre)))
-    # The rim that is seen is the upper one, THICK_MM above the board.
-    return Camera(f, cx, cy, k1, k2, rotation, ray * distance + rotation[:, 2] * THICK_MM)
+    ray = np.array([*still.to_height(centre_px), 1.0])
+    return Camera(f, cx, cy, k1, k2, about_x @ about_y, ray * distance)
 
 
-def _jacobian(camera: Camera, px: Floats) -> Floats:
-    """Pixels by millimetres at discs' upper sides: (2, 2)."""
-    steps = np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.0, -1.0]])
-    right, left, down, up = camera.to_height(px + steps, THICK_MM)
-    return np.asarray(np.linalg.inv(np.column_stack([right - left, down - up]) / 2))
+def _camera(lean: Floats, lens: Floats, rim: Floats, reference: Round, diameter_mm: float) -> Camera:
+    """That camera at the distance from which the disc, with its rim (1, N, 2) px, has its diameter.
 
-
-def _shape(camera: Camera, px: Floats) -> Floats:
-    """What a circle on the board looks like at ``px``, its area kept: symmetric (2, 2)."""
-    return _root(_jacobian(camera, px) @ _jacobian(camera, px).T)
-
-
-def _root(tensor: Floats) -> Floats:
-    values, vectors = np.linalg.eigh(tensor)
-    values = np.sqrt(values / np.sqrt(values.prod()))
-    return np.asarray(vectors @ np.diag(values) @ vectors.T)
-
-
-def _stretch(shape: Floats) -> Floats:
-    """How a shape departs from a circle, by direction: (2,), of the logarithm of the axes' ratio."""
-    values, vectors = np.linalg.eigh(shape)
-    long = vectors[:, 1]
-    ratio = float(np.log(values[1] / values[0]))
-    return ratio * np.array([long[0] ** 2 - long[1] ** 2, 2 * long[0] * long[1]])
-
-
-def _seen_shape(seen: Round) -> Floats:
-    cos, sin = np.cos(seen.angle), np.sin(seen.angle)
-    axis = np.array([[cos, -sin], [sin, cos]])
-    return np.asarray(axis @ np.diag(seen.axes / np.sqrt(seen.axes.prod())) @ axis.T)
-
-
-def _with_ellipse(rim: Round) -> Round:
-    """A rim with the ellipse of its own points."""
-    from cutcheck.rounds import ellipse_of
-
-    fitted = ellipse_of(rim.rim)
-    return rim if fitted is None else Round(*fitted, rim.rim)
-
-
-def _lean(
-    rounds: Sequence[Round], reference: Round, lens: Floats, diameter_mm: float, sd: float
-) -> tuple[Floats, Floats]:
-    """How the camera leaned: (2,) rad, and its covariance (2, 2).
-
-    ``sd``: of one ellipse's stretch. Half of it is shared by all, so that many discs are no more than four
-    times as telling as one.
+    The frame's origin is the middle of the disc's foot.
     """
-    seen = np.array([_stretch(_seen_shape(each)) for each in rounds])
-    shared = np.sqrt(sd**2 * (0.25 + 1.0 / len(rounds)) * len(rounds))
+    camera = _leaning(lean, lens, reference.centre, 1.0)
+    seen = float(np.sqrt(reference.axes.prod()))
+    distance = diameter_mm / 2 / (seen * float(camera.mm_per_px(reference.centre)))
+    for _ in range(3):
+        camera = _leaning(lean, lens, reference.centre, distance)
+        circle = circles_of(camera, rim, THICK_MM)
+        distance *= diameter_mm / 2 / float(circle.radius[0])
+    middle = np.array([*circle.centre[0], 0.0])
+    return replace(camera, translation=camera.translation + camera.rotation @ middle)
 
-    def misfit(lean: Floats) -> Floats:
-        camera = _camera(lean, lens, reference, diameter_mm)
-        expected = np.array([_stretch(_shape(camera, each.centre)) for each in rounds])
-        off = (seen - expected) / shared
-        off = off / np.sqrt(1.0 + 0.1 * (off**2) * len(rounds))  # one that is no disc does not count for much
-        return np.concatenate([off.ravel(), lean / LEAN_SD])
 
-    from scipy.optimize import least_squares
+def _lean(rims: Floats, lens: Floats, reference: Round, diameter_mm: float) -> tuple[Floats, Floats]:
+    """How the camera leaned: (2,) rad, and its covariance (2, 2), from all rims (K, N, 2) px."""
+    from scipy.optimize import minimize
 
-    starts = [np.array([r * np.cos(t), r * np.sin(t)]) for r in (0.15, 0.6) for t in np.arange(6) * np.pi / 3]
-    found = [least_squares(misfit, start, max_nfev=20) for start in starts]
-    found.sort(key=lambda each: float(each.cost))
-    best = found[0]
-    covariance = np.linalg.inv(best.jac.T @ best.jac)
-    # A lean to the opposite side looks almost the same: as likely as it is, it counts.
+    seen = float(np.sqrt(reference.axes.prod()))
+
+    def cost(lean: Floats) -> float:
+        if np.hypot(*lean) > MOST_LEAN:
+            return 1e6 * float(np.hypot(*lean))
+        camera = _leaning(lean, lens, reference.centre, 1.0)
+        distance = diameter_mm / 2 / (seen * float(camera.mm_per_px(reference.centre)))
+        camera = _leaning(lean, lens, reference.centre, distance)
+        unusual = 2 * float(np.log1p((lean**2).sum() / LEVEL**2))
+        return circles_of(camera, rims, THICK_MM).misfit + unusual
+
+    ring = [
+        np.array([r * np.cos(t), r * np.sin(t)]) for r in (0.2, 0.5, 0.75) for t in np.arange(8) * np.pi / 4
+    ]
+    starts = sorted([np.zeros(2), *ring], key=cost)[:3]
+    options = {"xatol": 2e-3, "fatol": 0.02, "maxfev": 60}
+    found = []
+    for start in starts:
+        simplex = start + np.array([[0.0, 0.0], [0.06, 0.0], [0.0, 0.06]])
+        found.append(
+            minimize(cost, start, method="Nelder-Mead", options={**options, "initial_simplex": simplex})
+        )
+    found.sort(key=lambda each: float(each.fun))
+    best = np.asarray(found[0].x)
+    covariance = _curvature(cost, best)
+    # A lean to another side that looks almost the same counts by how likely it is.
     total, weight = covariance.copy(), 1.0
     for other in found[1:]:
-        apart = other.x - best.x
+        apart = np.asarray(other.x) - best
         if np.linalg.norm(apart) > 0.05:
-            odds = float(np.exp(-(other.cost - best.cost)))
-            total += odds * (covariance + np.outer(apart, apart))
-            weight += odds
-            break
-    return best.x, total / weight
+            odds = float(np.exp(-0.5 * (other.fun - found[0].fun)))
+            total, weight = total + odds * (covariance + np.outer(apart, apart)), weight + odds
+    return best, total / weight
+
+
+def _curvature(cost: object, at: Floats) -> Floats:
+    """The covariance (2, 2) that the curvature of a cost, in squared standard deviations, stands for."""
+    assert callable(cost)
+    h = 0.05
+    across, down = np.array([h, 0.0]), np.array([0.0, h])
+    middle = cost(at)
+    xx = cost(at + across) + cost(at - across) - 2 * middle
+    yy = cost(at + down) + cost(at - down) - 2 * middle
+    xy = (
+        cost(at + across + down)
+        + cost(at - across - down)
+        - cost(at + across - down)
+        - cost(at - across + down)
+    ) / 4
+    values, vectors = np.linalg.eigh(np.array([[xx, xy], [xy, yy]]) / (2 * h**2))
+    variance = np.clip(1.0 / np.maximum(values, 1e-6), LEAST_LEAN_U**2, LEAN_SD**2)
+    return np.asarray(vectors @ np.diag(variance) @ vectors.T)
 
 
 def _covariance(
-    lean: Floats, lean_covariance: Floats, prior: KnownLens, reference: Round, diameter_mm: float
+    lean: Floats, lean_covariance: Floats, known: KnownLens, rim: Floats, reference: Round, diameter_mm: float
 ) -> Floats:
     """The covariance of the camera's parameters, (11, 11), from lens, lean and thickness."""
     causes = np.zeros((7, 7))
-    causes[:5, :5], causes[5:, 5:] = prior.covariance, lean_covariance
+    causes[:5, :5], causes[5:, 5:] = known.covariance, lean_covariance
     spread = np.sqrt(np.diag(causes))
-    correlation = causes / np.outer(spread, spread)
 
     def vector(change: Floats) -> Floats:
-        moved = np.concatenate([prior.mean, lean]) + change
-        return _camera(moved[5:], moved[:5], reference, diameter_mm).vector()
+        moved = np.concatenate([known.mean, lean]) + change
+        return _camera(moved[5:], moved[:5], rim, reference, diameter_mm).vector()
 
     columns = []
     for k in range(7):
         step = np.zeros(7)
-        step[k] = 0.1 * spread[k]
-        columns.append((vector(step) - vector(-step)) / 0.2)
+        step[k] = 0.3 * spread[k]
+        columns.append((vector(step) - vector(-step)) / 0.6)
     by = np.stack(columns, axis=1)
-    covariance = by @ correlation @ by.T
-    normal = _camera(lean, prior.mean, reference, diameter_mm).rotation[:, 2]
+    covariance = by @ (causes / np.outer(spread, spread)) @ by.T
+    normal = _leaning(lean, known.mean, reference.centre, 1.0).rotation[:, 2]
     covariance[8:11, 8:11] += THICK_U_MM**2 * np.outer(normal, normal)
     return np.asarray(covariance)
 
 
-def _outline(seen: Round) -> Floats:
+def _outline(camera: Camera, diameter_mm: float) -> Floats:
+    """What the disc covers, wall and all, and a little more: (48, 2) px."""
+    import cv2
+
     t = np.arange(48) * (2 * np.pi / 48)
-    circle = np.column_stack([np.cos(t), np.sin(t)]) * float(np.sqrt(seen.axes.prod()))
-    return np.asarray(1.04 * circle @ _seen_shape(seen).T + seen.centre)
+    circle = np.column_stack([np.cos(t), np.sin(t)]) * diameter_mm / 2 * 1.04
+    both = np.concatenate([camera.project_at(circle, 0.0), camera.project_at(circle, THICK_MM)])
+    return np.asarray(cv2.convexHull(both.astype(np.float32)), np.float64)[:, 0]

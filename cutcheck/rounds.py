@@ -17,20 +17,19 @@ WORK_PX = 800  # longer side of the reduced photo
 RAYS, RIM_RAYS = 72, 144
 SAMPLE_PX = 0.5
 RIM_LEVEL = 0.35  # of the step from the surface to the thing; half-way would be lost on a bright rim
-LEAST_RIM, LEAST_SMOOTH = 0.6, 0.45  # share of the rim that must be seen, and lie on one ellipse
-ROUGH = 0.006  # scatter of the rim about the ellipse, of its radius
+LEAST_RIM, LEAST_SMOOTH = 0.5, 0.4  # share of the rim that must be seen, and lie on one ellipse
+ROUGH = 0.01  # scatter of the rim about the ellipse, of its radius
 FLATTEST = 0.5  # short over long axis: a disc at 60 degrees
 
 
 @dataclass(frozen=True)
 class Round:
     """An ellipse in the photo: ``centre`` (2,) px, ``axes`` (2,) half axes px, long first; ``angle`` of the
-    long one, rad; ``rim`` (N, 2) px: where its edge was seen."""
+    long one, rad."""
 
     centre: Floats
     axes: Floats
     angle: float
-    rim: Floats
 
     def holds(self, px: Floats) -> bool:
         """Whether a pixel lies on it."""
@@ -108,10 +107,11 @@ def round_at(pixels: Bytes, centre: Floats, radius: float) -> Round | None:
     Where a shadow lies outside it, the rim seen is the shadow's; the ellipse is that of the other places.
     """
     ellipse = (centre, np.array([radius, radius]), 0.0)
-    for reach in (0.35, 0.25, 0.15):
+    for reach in (0.25, 0.2, 0.15):
         at, normal = _around(*ellipse)
         mean = float(np.sqrt(np.prod(ellipse[1])))
         rim = _outer_rim(pixels, at, normal, max(reach * mean, 4.0))
+        rim = rim[np.isfinite(rim[:, 0])]
         if len(rim) < LEAST_RIM * RAYS:
             return None
         fitted, good = _fit_ellipse(rim, ROUGH * mean)
@@ -124,11 +124,11 @@ def round_at(pixels: Bytes, centre: Floats, radius: float) -> Round | None:
         return None
     if ellipse[1].min() < FLATTEST * ellipse[1].max():
         return None
-    return Round(*ellipse, rim)
+    return Round(*ellipse)
 
 
 def _outer_rim(pixels: Bytes, at: Floats, normal: Floats, reach_px: float) -> Floats:
-    """Where the surface ends along lines through ``at`` (N, 2) px, seen from outside: (M, 2) px, M <= N."""
+    """Where the surface ends along lines through ``at`` (N, 2) px, seen from outside: (N, 2) px, or NaN."""
     half = int(np.ceil(reach_px / SAMPLE_PX))
     across = np.arange(-half, half + 1) * SAMPLE_PX
     light = sample(pixels, at[:, None] + normal[:, None] * across[:, None])
@@ -147,64 +147,19 @@ def _outer_rim(pixels: Bytes, at: Floats, normal: Floats, reach_px: float) -> Fl
     a, b = off[rows, np.minimum(place + 1, len(across) - 1)], off[rows, place]
     part = (b - RIM_LEVEL * step) / np.maximum(b - a, 1e-9)
     offset = (place + np.clip(part, 0.0, 1.0) - half) * SAMPLE_PX
-    return np.asarray((at + normal * offset[:, None])[clear])
+    return np.where(clear[:, None], at + normal * offset[:, None], np.nan)
 
 
-def rim_of_shape(pixels: Bytes, near: Round, shape: Floats) -> Round | None:
-    """The rim of a round thing whose ellipse's shape is known, or None.
-
-    ``shape`` (2, 2) maps a circle to that ellipse, area kept. A shadow moves the rim that is seen outward,
-    never inward: so it is the ellipse of that shape that most places of the rim agree on and few lie within.
-    """
-    mean = float(np.sqrt(near.axes.prod()))
-    t = np.arange(RIM_RAYS) * (2 * np.pi / RIM_RAYS)
-    unit = np.column_stack([np.cos(t), np.sin(t)])
-    normal = unit @ np.linalg.inv(shape)
-    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
-    rim = _outer_rim(pixels, near.centre + 0.98 * mean * unit @ shape, normal, 0.2 * mean)
-    if len(rim) < LEAST_RIM * RIM_RAYS:
-        return None
-    round_rim = (rim - near.centre) @ np.linalg.inv(shape)
-    rng = np.random.default_rng(0)
-    tolerance = max(0.5 * ROUGH * mean, 0.4)
-    best, most = None, -np.inf
-    for _ in range(300):
-        circle = _circle(round_rim[rng.choice(len(rim), 3, replace=False)])
-        if circle is None or not 0.8 * mean < circle[2] < 1.15 * mean:
-            continue
-        out = np.hypot(*(round_rim - circle[:2]).T) - circle[2]
-        score = float((np.abs(out) < tolerance).sum() - 1.5 * (out < -2 * tolerance).sum())
-        if score > most:
-            best, most = circle, score
-    if best is None:
-        return None
-    for _ in range(4):
-        out = np.hypot(*(round_rim - best[:2]).T) - best[2]
-        good = np.abs(out) < 1.5 * tolerance
-        again = _circle(round_rim[good]) if good.sum() > 5 else None
-        if again is None:
-            return None
-        best = again
-    if good.sum() < 0.3 * RIM_RAYS:
-        return None
-    turn, values, _ = np.linalg.svd(shape * best[2])
-    centre = near.centre + shape @ best[:2]
-    return Round(centre, values, float(np.arctan2(turn[1, 0], turn[0, 0])), rim[good])
+def rim_points(pixels: Bytes, near: Round) -> Floats:
+    """Where the surface ends round a thing, seen from outside, in RIM_RAYS directions: (RIM_RAYS, 2) px, NaN
+    where something else is in the way."""
+    at, normal = _around(near.centre, 0.98 * near.axes, near.angle, RIM_RAYS)
+    return _outer_rim(pixels, at, normal, 0.2 * float(np.sqrt(near.axes.prod())))
 
 
-def _circle(points: Floats) -> Floats | None:
-    """The circle (x, y, radius) through or nearest to points (N, 2), N >= 3 (Kasa's least squares)."""
-    matrix = np.column_stack([2 * points, np.ones(len(points))])
-    solution, _, rank, _ = np.linalg.lstsq(matrix, (points**2).sum(axis=1), rcond=1e-9)
-    if rank < 3:
-        return None
-    square = solution[2] + solution[0] ** 2 + solution[1] ** 2
-    return np.array([solution[0], solution[1], np.sqrt(square)]) if square > 0 else None
-
-
-def _around(centre: Floats, axes: Floats, angle: float) -> tuple[Floats, Floats]:
-    """Places round an ellipse, (RAYS, 2) px, and outward normals."""
-    t = np.arange(RAYS) * (2 * np.pi / RAYS)
+def _around(centre: Floats, axes: Floats, angle: float, rays: int = RAYS) -> tuple[Floats, Floats]:
+    """Places round an ellipse, (rays, 2) px, and outward normals."""
+    t = np.arange(rays) * (2 * np.pi / rays)
     at = _turned(np.column_stack([axes[0] * np.cos(t), axes[1] * np.sin(t)]), angle) + centre
     normal = _turned(np.column_stack([np.cos(t) / axes[0], np.sin(t) / axes[1]]), angle)
     return at, normal / np.linalg.norm(normal, axis=1, keepdims=True)
