@@ -144,9 +144,13 @@ def _outer_rim(pixels: Bytes, at: Floats, normal: Floats, reach_px: float) -> Fl
     rows = np.arange(len(at))
     clear &= beyond.any(axis=1) & (first > 1)
     place = len(across) - 1 - first
-    a, b = off[rows, np.minimum(place + 1, len(across) - 1)], off[rows, place]
-    part = (b - RIM_LEVEL * step) / np.maximum(b - a, 1e-9)
-    offset = (place + np.clip(part, 0.0, 1.0) - half) * SAMPLE_PX
+    # The level is low, and so met outside a blurred edge: the edge is where it rises most, close by.
+    slope = -np.gradient(off, axis=1)
+    window = np.clip(place[:, None] + np.arange(-4, 3), 1, len(across) - 2)
+    peak = window[rows, slope[rows[:, None], window].argmax(axis=1)]
+    left, middle, right = slope[rows, peak - 1], slope[rows, peak], slope[rows, peak + 1]
+    curve = np.minimum(left - 2 * middle + right, -1e-9)
+    offset = (peak + np.clip(0.5 * (left - right) / curve, -0.5, 0.5) - half) * SAMPLE_PX
     return np.where(clear[:, None], at + normal * offset[:, None], np.nan)
 
 
