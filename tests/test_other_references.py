@@ -96,7 +96,7 @@ WOOD, PAPER, BLUE = (0.10, 0.22, 0.35), (0.75, 0.78, 0.80), (0.45, 0.18, 0.08)
 
 @pytest.mark.parametrize(("tilt", "roll"), [(3.0, 2.0), (20.0, -7.0), (35.0, 93.0)])
 def test_a_sheet_of_known_size_gives_the_camera_and_is_the_surface(tilt: float, roll: float) -> None:
-    """A4 on a table: sizes on it within 0.6 %, honestly unsure, and its outline is where pieces are looked for."""
+    """A4 on a table: sizes on it within 0.6 %, honestly unsure, and its outline is where pieces lie."""
     camera = camera_over(SIZE, tilt_deg=tilt, above_mm=430.0, roll_deg=roll, corner_distortion=-0.01)
     photo = picture(camera, [(rectangle(0, 0, (297.0, 210.0), 0.0), 0.0, PAPER)], WOOD)
     located = locate(as_photo(photo, 26.0), reference="sheet:210x297")
