@@ -1,8 +1,8 @@
 """Discs that lie on the board, seen by a camera: which way it leans so that their rims are round.
 
 A disc is a low cylinder: from the side its wall shows, and the rim that is seen is that of the upper or of
-the lower face, whichever reaches farther. A shadow moves the rim that is seen outward, never inward, so of places
-that disagree the inner ones are believed.
+the lower face, whichever reaches farther. A shadow moves the rim that is seen outward, never inward, so of
+places that disagree the inner ones are believed.
 """
 
 from __future__ import annotations
