@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -455,6 +456,8 @@ def test_ctrl_c_in_the_middle_of_many_photos(tray_photo: Path) -> None:
         stderr=subprocess.PIPE,
         text=True,
         env={**os.environ, "OMP_NUM_THREADS": "1"},
+        # Where the tests run in the background, an interrupt would be ignored from the start.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     assert process.stdout is not None
     process.stdout.readline()
