@@ -31,6 +31,8 @@ _FAULTS = (
     ),
     Fault("bad-option", 2, "{problem}", "{remedy}"),
     Fault("journal", 2, "{problem}", "{remedy}"),
+    Fault("roster", 2, "{problem}", "{remedy}"),
+    Fault("class", 2, "{problem}", "{remedy}"),
     # 3: the photo can't be measured
     Fault(
         "no-card",
@@ -97,6 +99,13 @@ _FAULTS = (
         3,
         "No pieces were found on the board.",
         "Lay the pieces apart on a board of another colour than theirs, beside the card.",
+    ),
+    Fault(
+        "not-finished",
+        3,
+        "Measuring '{file}' did not come to an end ({why}).",
+        "Run the same command again: only what is missing is measured. Where it happens again, try "
+        "--workers 1, which needs less memory.",
     ),
 )
 
