@@ -7,7 +7,7 @@ What is measured never depends on the cut: ``measure_photo`` knows none, and ``m
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO
@@ -25,7 +25,7 @@ from cutcheck.settings import Settings, load_settings
 from cutcheck.standards import DEFAULT, Cut, find_cut, load_standard
 from cutcheck.suggest import suggest
 from cutcheck.units import Unit
-from cutcheck.verdict import Judged, judge
+from cutcheck.verdict import EXCLUDED, Judged, judge
 
 Source = str | Path | bytes | BinaryIO
 
@@ -116,10 +116,78 @@ def mark(
         scale=replace(located.scale, regions_px=_outlines(located)),
         pieces=judged.pieces,
         cut=None if cut is None else cut.cut_name,
-        suggested=suggest(measured.pieces, standard if cut is None else cut),
+        suggested=suggest(_counting(measured.pieces), standard if cut is None else cut),
         score=judged.score,
         advice=() if cut is None else advise(judged.pieces, judged.score, cut, unit),
         warnings=(*measured.warnings, *judged.notes),
+    )
+
+
+def mark_without(
+    tray: Measured | Result,
+    numbers: Collection[int] | Mapping[int, str],
+    cut: Cut,
+    *,
+    scale_u: float = 0.0,
+    unit: Unit = "mm",
+) -> Result:
+    """The mark as it is without some pieces: these keep their sizes, lose their verdict and are flagged.
+
+    ``numbers`` are the pieces left out, with the reason for each where it is a mapping; a piece that was left
+    out before and is not among them counts again. Nothing is measured anew and ``tray`` is not changed. Of a
+    ``Result`` (one that was read back, say) ``scale_u`` is the relative uncertainty of its scale; what it
+    warned of in judging is told anew. Raises ``bad-option`` for a number that no piece has.
+    """
+    known = {piece.number for piece in tray.pieces}
+    if strange := sorted(set(numbers) - known):
+        raise CutcheckError(
+            "bad-option",
+            problem=f"There is no piece {strange[0]} on this tray.",
+            remedy=f"The pieces are numbered {min(known)} to {max(known)}." if known else "It has no pieces.",
+        )
+    pieces = tuple(_flagged(piece, piece.number in numbers) for piece in tray.pieces)
+    reasons = [_left_out(n, numbers) for n in sorted(numbers)]
+    notes = (f"Left out of the mark: {', '.join(reasons)}.",) if reasons else ()
+    if isinstance(tray, Measured):
+        result = mark(replace(tray, pieces=pieces), cut, unit=unit)
+        return replace(result, warnings=(*result.warnings, *notes))
+    judged = judge(pieces, cut, scale_u=scale_u)
+    return replace(
+        tray,
+        pieces=judged.pieces,
+        cut=cut.cut_name,
+        score=judged.score,
+        suggested=suggest(_counting(pieces), cut),
+        advice=advise(judged.pieces, judged.score, cut, unit),
+        warnings=(*_of_the_photo(tray, scale_u), *judged.notes, *notes),
+    )
+
+
+def _counting(pieces: tuple[Piece, ...]) -> tuple[Piece, ...]:
+    return tuple(piece for piece in pieces if EXCLUDED not in piece.flags)
+
+
+def _flagged(piece: Piece, out: bool) -> Piece:
+    flags = (*(flag for flag in piece.flags if flag != EXCLUDED), *([EXCLUDED] if out else []))
+    return replace(piece, flags=flags, verdict=None, conformity=None)
+
+
+def _left_out(number: int, numbers: Collection[int] | Mapping[int, str]) -> str:
+    reason = numbers[number].strip() if isinstance(numbers, Mapping) else ""
+    return f"{number} ({reason})" if reason else str(number)
+
+
+def _of_the_photo(result: Result, scale_u: float) -> tuple[str, ...]:
+    """What a result warned of before its pieces were judged."""
+    said: set[str] = set()
+    if result.cut is not None:
+        try:
+            before = find_cut(result.cut.name, result.cut.standard)
+        except CutcheckError:  # a standard of the user's own that is no longer there: its notes stay
+            return result.warnings
+        said = set(judge(result.pieces, before, scale_u=scale_u).notes)
+    return tuple(
+        text for text in result.warnings if text not in said and not text.startswith("Left out of the mark:")
     )
 
 

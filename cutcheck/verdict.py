@@ -24,6 +24,7 @@ from cutcheck.tray import Bools, Floats, Floats32, Tray, limits, side_arrays
 
 # How well a standard uncertainty is itself known, relative: as from some 25 readings (JCGM 100:2008, E.4.3).
 U_KNOWN_TO = 0.15
+EXCLUDED = "excluded"  # the flag of a piece that somebody left out of the mark, whatever its size
 SLANT = "photograph it again at a slant, some 25 to 35 degrees, so that side faces are seen"
 
 
@@ -73,7 +74,8 @@ def judge(pieces: Sequence[Piece], cut: Cut, *, rules: Rules | None = None, scal
     notes = list(_about_the_standard(cut))
     x, u, shared = side_arrays(pieces, [t.side for t in targets], scale_u)
     seen = np.isfinite(x)
-    whole = np.array([("cut-off" not in p.flags) for p in pieces], bool) & seen.any(axis=1)
+    left_in = np.array([not {"cut-off", EXCLUDED} & set(p.flags) for p in pieces], bool)
+    whole = left_in & seen.any(axis=1)
     offcut, wrong_cut = _offcuts(x, targets, whole, rules)
     counted = whole & ~offcut
     notes += _about_the_pieces(x, targets, whole, offcut, wrong_cut, pieces)

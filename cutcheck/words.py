@@ -34,6 +34,7 @@ FLAGS = {
     "hidden": "partly hidden",
     "cut-off": "runs out of the picture, not counted",
     "faint": "hard to see against the board",
+    "excluded": "left out of the mark by hand",
     "photos-differ": "the photos of the tray give it different sizes",
 }
 
