@@ -14,9 +14,9 @@ import os
 import subprocess
 import sys
 import threading
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, cast
 
+from cutcheck.child import start_child
 from cutcheck.errors import FAULTS, CutcheckError
 
 if TYPE_CHECKING:
@@ -130,19 +130,8 @@ class _Decoder:
 
 
 def _start() -> subprocess.Popen[bytes]:
-    # Never import from the folder the user happens to be in: -P, and no empty entry in the path.
-    path = [str(Path(__file__).parents[1]), *os.environ.get("PYTHONPATH", "").split(os.pathsep)]
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, path))}
-    command = [sys.executable, "-P", "-c", "from cutcheck.decoder_child import main; main()"]
     try:
-        child = subprocess.Popen(
-            command,
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            env=environment,
-            start_new_session=True,  # Ctrl-C is for us
-        )
+        child = start_child("cutcheck.decoder_child")
     except (OSError, ValueError):
         raise _NoChild from None
     if sys.platform == "linux":

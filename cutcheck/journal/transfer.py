@@ -10,7 +10,6 @@ Rows carry keys that are the same in every journal, so what is there already is 
 
 from __future__ import annotations
 
-import csv
 import io
 import json
 import os
@@ -25,6 +24,7 @@ from sqlalchemy import Connection, insert, select
 
 import cutcheck
 from cutcheck import serialise, words
+from cutcheck.csv_text import CsvText
 from cutcheck.errors import CutcheckError
 from cutcheck.journal import rows
 from cutcheck.journal.database import fault, reading, writing
@@ -158,7 +158,7 @@ def _write(
     out.writestr("goals.jsonl", _lines(aims))
     entries = list(entries)
     # One check at a time: a term of them need not fit into memory.
-    pieces = _Csv(["check", "cook", "cut", "piece", *_PIECE, "verdict", "on size"])
+    pieces = CsvText(["check", "cook", "cut", "piece", *_PIECE, "verdict", "on size"])
     with out.open("checks.jsonl", "w", force_zip64=True) as lines:
         for entry in entries:
             kept = kept_check(connection, entry)
@@ -186,34 +186,12 @@ _EXTRA = ("raw_g", "finished_g", "waste_g", "minutes", "note")
 
 def checks_csv(entries: Iterable[Entry]) -> str:
     """One row for each check, for a spreadsheet."""
-    out = _Csv(["check", "cook", *_CHECK, *_EXTRA, "file", "program_version"])
+    out = CsvText(["check", "cook", *_CHECK, *_EXTRA, "file", "program_version"])
     for entry in entries:
         plain = [getattr(entry, name) for name in _CHECK]
         extra = [getattr(entry.extras, name) for name in _EXTRA]
         out.row([entry.number, entry.cook.label, *plain, *extra, entry.file, entry.program_version])
     return out.text()
-
-
-class _Csv:
-    """Rows as a spreadsheet reads them (RFC 4180), its formulas disarmed: a name may begin with '='."""
-
-    def __init__(self, head: list[str]) -> None:
-        self._out = io.StringIO()
-        self._writer = csv.writer(self._out)
-        self._writer.writerow(head)
-
-    def row(self, values: Iterable[object]) -> None:
-        self._writer.writerow([_disarmed(value) for value in values])
-
-    def text(self) -> str:
-        # The mark at the start lets spreadsheets know that it is UTF-8.
-        return "\ufeff" + self._out.getvalue()
-
-
-def _disarmed(value: object) -> object:
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
-        return f"'{value}"
-    return value
 
 
 def _lines(objects: Iterable[dict[str, Any]]) -> str:
