@@ -24,6 +24,7 @@ from cutcheck.commands.plan import plan
 from cutcheck.commands.practice import practice
 from cutcheck.commands.prepare import gestures, produce, safety, station
 from cutcheck.commands.progress import progress
+from cutcheck.commands.serve import serve
 from cutcheck.commands.settings import settings
 from cutcheck.commands.standard import standard
 from cutcheck.errors import CutcheckError
@@ -42,6 +43,7 @@ def group() -> None:
 
 for command in (
     check,
+    serve,
     cuts,
     card,
     standard,

@@ -15,6 +15,7 @@ from typing import Any, get_args
 
 from platformdirs import user_config_path
 
+from cutcheck.access import must_be_here
 from cutcheck.errors import CutcheckError
 from cutcheck.units import Unit
 
@@ -79,6 +80,7 @@ def changed(settings: Settings, name: str, value: Any) -> Settings:
 
 def save_settings(settings: Settings) -> Path:
     """Write the settings; returns where. Values equal to the default are left out."""
+    must_be_here("Settings")
     path = settings_path()
     lines = ["# cutcheck's settings; a line deleted is back at its default."]
     defaults = asdict(Settings())

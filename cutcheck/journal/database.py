@@ -17,9 +17,11 @@ from sqlalchemy import Connection, Engine, NullPool, create_engine, event
 from sqlalchemy.engine import URL
 from sqlalchemy.exc import DatabaseError
 
+from cutcheck.access import must_be_here
 from cutcheck.errors import CutcheckError
 from cutcheck.journal.schema import VERSIONS
 
+WHAT = "Journals and classes"  # that are reached here, and only at the computer itself
 WAIT_S = 20.0  # for another program to finish writing
 _MAGIC = b"SQLite format 3\x00"  # https://sqlite.org/fileformat.html, 1.3
 _WRITING = "cutcheck_writing"
@@ -34,8 +36,10 @@ def journal_path(named: str | Path | None = None) -> Path:
 def open_database(path: Path) -> Engine:
     """The journal in a file, made if there is none and brought to this version if it is older.
 
-    Raises CutcheckError ``journal``: a newer version's, no journal at all, or a file that can't be used.
+    Raises CutcheckError ``journal``: a newer version's, no journal at all, or a file that can't be used;
+    ``not-here`` for who is on the network.
     """
+    must_be_here(WHAT)
     _is_usable(path)
     engine = create_engine(
         URL.create("sqlite", database=str(path)), poolclass=NullPool, connect_args={"timeout": WAIT_S}
@@ -52,6 +56,7 @@ def open_database(path: Path) -> Engine:
 @contextmanager
 def reading(engine: Engine) -> Iterator[Connection]:
     """A connection that sees the journal as it is now, whatever is written meanwhile."""
+    must_be_here(WHAT)
     with _told(engine), engine.connect() as connection, connection.begin():
         yield connection
 
@@ -59,6 +64,7 @@ def reading(engine: Engine) -> Iterator[Connection]:
 @contextmanager
 def writing(engine: Engine) -> Iterator[Connection]:
     """A connection whose changes are kept together when the block ends, or not at all."""
+    must_be_here(WHAT)
     with (
         _told(engine),
         engine.connect().execution_options(**{_WRITING: True}) as connection,

@@ -11,6 +11,7 @@ from cutcheck.errors import CutcheckError
 from cutcheck.journal import Cook, Entry, Extras, Journal, journal_path
 from cutcheck.journal.keeping import keep_measured, taking_of
 from cutcheck.page import keys, panels
+from cutcheck.page.gate import is_here
 from cutcheck.pipeline import Measured
 from cutcheck.records import Result
 from cutcheck.settings import load_settings
@@ -18,6 +19,9 @@ from cutcheck.settings import load_settings
 
 def keep_panel(measured: Measured, result: Result, *, reference: str, photo: bytes | None) -> None:
     """Ask whose tray it is and keep it; where it is kept already, say so. ``photo``: the file as it came."""
+    if not is_here():
+        st.html(panels.small_print(["Trays are kept at the computer that runs this page."]))
+        return
     try:
         # Nothing is written, not even an empty journal, before something is to be kept.
         journal = Journal.open() if journal_path().exists() else None

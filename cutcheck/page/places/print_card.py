@@ -10,6 +10,7 @@ from cutcheck.card_numbers import parse_numbers
 from cutcheck.card_sheet import PaperName, draw_cards
 from cutcheck.errors import CutcheckError
 from cutcheck.page import keys, panels
+from cutcheck.page.gate import is_here
 from cutcheck.settings import changed, load_settings, save_settings
 from cutcheck.sheet_files import to_pdf
 
@@ -84,6 +85,8 @@ def _print_check() -> None:
         st.markdown("Not measured yet. Until it is, every size may be 1 % off.")
     else:
         st.markdown(f"Kept: **{settings.printed.replace('x', ' x ')} mm**. It counts for every photo.")
+    if not is_here():
+        return
     with st.form(keys.RULER_FORM, border=False):
         left, right, last = st.columns([3, 3, 4], vertical_alignment="bottom")
         across = left.text_input("Across (mm)", placeholder="198.0", key=keys.RULER_ACROSS)
