@@ -57,9 +57,9 @@ def together(measured: Sequence[Measured]) -> tuple[Piece, ...]:
 def _combined(one: Measured, two: Measured) -> tuple[Piece, ...]:
     heights = [p.height.mm for p in (*one.pieces, *two.pieces) if p.height.mm is not None]
     usual = float(np.median(heights)) if heights else 0.0
-    at_one, at_two = _places(one, usual), _places(two, usual)
-    move = _move(at_one, at_two, _sizes(one.pieces), _sizes(two.pieces))
-    pairs = dict(_pairs(at_one, move(at_two), _sizes(one.pieces)))
+    at_one, at_two = places_mm(one, usual), places_mm(two, usual)
+    move = _move(at_one, at_two, sizes_mm(one.pieces), sizes_mm(two.pieces))
+    pairs = dict(_pairs(at_one, move(at_two), sizes_mm(one.pieces)))
     done = [
         piece
         if i not in pairs
@@ -76,7 +76,7 @@ def _combined(one: Measured, two: Measured) -> tuple[Piece, ...]:
 # --- which piece is which -----------------------------------------------------------------------------------
 
 
-def _places(measured: Measured, usual_mm: float) -> Floats:
+def places_mm(measured: Measured, usual_mm: float) -> Floats:
     """Where the pieces lie on the board, (N, 2) mm. A height that was not seen is taken as the tray's usual
     one, for the place alone."""
     px = np.array([piece.centre_px for piece in measured.pieces], float).reshape(-1, 2)
@@ -84,7 +84,7 @@ def _places(measured: Measured, usual_mm: float) -> Floats:
     return measured.located.camera.to_height(px, h)
 
 
-def _sizes(pieces: Sequence[Piece]) -> Floats:
+def sizes_mm(pieces: Sequence[Piece]) -> Floats:
     """Length and width, (N, 2) mm; 0 where unknown."""
     return np.array([[p.length.mm or 0.0, p.width.mm or 0.0] for p in pieces], float).reshape(-1, 2)
 
@@ -104,13 +104,13 @@ def _move(at: Floats, other: Floats, sizes: Floats, other_sizes: Floats) -> Move
     still = Move(np.eye(2), np.zeros(2))
     needed = math.ceil(ENOUGH * min(len(at), len(other)))
     if len(_pairs(at, other, sizes)) >= needed:
-        return _refined(still, at, other, sizes)
+        return refined(still, at, other, sizes)
     best, count = still, 0
     for guess in _guesses(at, other, sizes, other_sizes):
         found = len(_pairs(at, guess(other), sizes))
         if found > count:
             best, count = guess, found
-    best = _refined(best, at, other, sizes)
+    best = refined(best, at, other, sizes)
     if len(_pairs(at, best(other), sizes)) < max(needed, 3):
         raise CutcheckError(
             "bad-option",
@@ -146,7 +146,7 @@ def _guesses(at: Floats, other: Floats, sizes: Floats, other_sizes: Floats) -> l
     return [move for _, move in scored[:ANCHORS]]
 
 
-def _refined(move: Move, at: Floats, other: Floats, sizes: Floats) -> Move:
+def refined(move: Move, at: Floats, other: Floats, sizes: Floats) -> Move:
     """The least-squares move of the pieces that it pairs (Kabsch 1976)."""
     for _ in range(3):
         pairs = np.array(_pairs(at, move(other), sizes), int).reshape(-1, 2)
@@ -169,7 +169,7 @@ def _turn(angle: float) -> Floats:
 
 def _turned(one: Measured, piece: Piece, two: Measured, again: Piece, move: Move, usual_mm: float) -> Piece:
     """``again`` with length and width the way round that ``piece`` has them, where they are nearly equal."""
-    sizes = _sizes([piece, again])
+    sizes = sizes_mm([piece, again])
     square = (sizes[:, 0] < ALIKE_SIDES * sizes[:, 1]).all()
     if not square or min(len(piece.top_px), len(again.top_px)) < 3:
         return again
