@@ -85,4 +85,3 @@ MEANING = (
 def _only_here(what: str) -> None:
     if not is_here():
         raise CutcheckError("not-here", what=what)
-
