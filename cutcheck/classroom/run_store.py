@@ -1,0 +1,109 @@
+"""What a run over a folder has finished, one file a photo, so that the next run goes on from there.
+
+    OUT/.cutcheck-run/lock            held while a run is at work; it falls with its process
+    OUT/.cutcheck-run/SHA256.json     what one photo gave; the name is the hash of the photo's bytes
+
+A file is there whole or not at all, also after a power cut: it is written beside, synced, and renamed.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from filelock import FileLock, Timeout
+
+from cutcheck.errors import CutcheckError
+
+FOLDER = ".cutcheck-run"
+FORM = 1
+_BESIDE = ".new"
+
+
+class RunStore:
+    """The finished photos of one out folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def get(self, sha256: str) -> dict[str, Any] | None:
+        """What is kept of a photo; None where nothing is, or nothing that this version understands."""
+        try:
+            kept = json.loads((self._folder / f"{sha256}.json").read_bytes())
+        except (OSError, ValueError):
+            return None
+        good = isinstance(kept, dict) and kept.get("form") == FORM and isinstance(kept.get("asked"), dict)
+        return kept if good else None
+
+    def put(self, sha256: str, kept: dict[str, Any]) -> None:
+        """Keep what a photo gave, in the place of what was kept of it before."""
+        text = json.dumps({"form": FORM, **kept}, allow_nan=False, sort_keys=True)
+        write_whole(self._folder / f"{sha256}.json", text.encode())
+
+
+@contextlib.contextmanager
+def run_store(out: Path) -> Iterator[RunStore]:
+    """The store of an out folder, which is made if need be; ours alone until the end of the block.
+
+    Raises ``class`` where another run is at work there, or the folder can't be written to.
+    """
+    folder = out / FOLDER
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        lock = FileLock(folder / "lock")
+        lock.acquire(blocking=False)
+    except Timeout:
+        raise CutcheckError(
+            "class",
+            problem=f"Another run is at work in '{out}'.",
+            remedy="Wait until it is done, or name another folder with --out.",
+        ) from None
+    except (OSError, NotImplementedError) as error:
+        raise not_written(out, error) from None
+    try:
+        for left in folder.glob(f"*{_BESIDE}"):  # of a run that was killed while it wrote
+            left.unlink(missing_ok=True)
+        yield RunStore(folder)
+    finally:
+        lock.release()
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file so that it is there whole or as it was before. Raises ``class``."""
+    beside = path.with_name(path.name + _BESIDE)
+    try:
+        with beside.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+        _sync_folder(path.parent)
+    except OSError as error:
+        with contextlib.suppress(OSError):
+            beside.unlink(missing_ok=True)
+        raise not_written(path, error) from None
+
+
+def not_written(path: Path, error: Exception) -> CutcheckError:
+    """The error for a place that can't be written to."""
+    why = getattr(error, "strerror", None) or error
+    return CutcheckError(
+        "class",
+        problem=f"'{path}' can't be written ({why}).",
+        remedy="Close it where it is open in a spreadsheet, make room on the disk, or name another folder "
+        "with --out; what was measured is kept.",
+    )
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the renaming last, too; Windows can't, and needs not."""
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
