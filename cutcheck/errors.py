@@ -33,6 +33,7 @@ _FAULTS = (
     Fault("journal", 2, "{problem}", "{remedy}"),
     Fault("roster", 2, "{problem}", "{remedy}"),
     Fault("class", 2, "{problem}", "{remedy}"),
+    Fault("busy", 2, "Many photos are being measured just now.", "Wait a moment, and give the photo again."),
     Fault("not-here", 2, "{what} stay with the computer itself.", "Go to the computer that runs the page."),
     # 3: the photo can't be measured
     Fault(

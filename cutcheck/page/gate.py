@@ -50,6 +50,11 @@ def is_here() -> bool:
     return _opening.access.standing(key, peer) == "here"
 
 
+def visitor() -> str | None:
+    """The address of a visitor from the network, None at the computer itself."""
+    return None if is_here() else st.context.ip_address or "unknown"
+
+
 def admit() -> None:
     """Stop the page where it was opened to the network without a code; watch over journal and settings."""
     guard_with(_only_here)

@@ -12,9 +12,11 @@ from cutcheck import pipeline, words
 from cutcheck.errors import CutcheckError
 from cutcheck.page import keys, panels
 from cutcheck.page.downloads import offer
+from cutcheck.page.gate import visitor
 from cutcheck.page.keeping import keep_panel, same_photo
 from cutcheck.page.references import ask_for_reference
 from cutcheck.page.spread import INK, spread_chart
+from cutcheck.page.turns import turns
 from cutcheck.page.viewer import pick, preview, view
 from cutcheck.photo import read_photo
 from cutcheck.picture import masked
@@ -91,9 +93,10 @@ def _measure_if_new(reference: str) -> None:
     steps = st.empty()
     with steps.status("Measuring", expanded=True):
         try:
-            measured = pipeline.measure_photo(
-                data, name=name, reference=reference, settings=load_settings(), on_step=st.write
-            )
+            with turns.turn(visitor(), st.write):
+                measured = pipeline.measure_photo(
+                    data, name=name, reference=reference, settings=load_settings(), on_step=st.write
+                )
         except CutcheckError as error:
             state[keys.FAULT] = error
         except Exception as error:
