@@ -35,6 +35,14 @@ STEPS = ("Reading the photo", "Finding the scale", "Finding the pieces", "Measur
 
 
 @dataclass(frozen=True)
+class Looked:
+    """A photo with the camera over the board: what it takes to find the pieces."""
+
+    photo: Photo
+    located: Located
+
+
+@dataclass(frozen=True)
 class Measured:
     """A photo with the camera over the board and the pieces on it, not yet compared with any cut."""
 
@@ -77,6 +85,20 @@ def measure_photo(
     on_step: Callable[[str], None] = lambda step: None,
 ) -> Measured:
     """Read a photo, find the card and the pieces, and measure them; ``on_step`` hears what is being done."""
+    looked = look_at(photo, name=name, reference=reference, lens=lens, settings=settings, on_step=on_step)
+    return measure_looked(looked, on_step=on_step)
+
+
+def look_at(
+    photo: Source,
+    *,
+    name: str | None = None,
+    reference: str = "card",
+    lens: LensPrior | None = None,
+    settings: Settings | None = None,
+    on_step: Callable[[str], None] = lambda step: None,
+) -> Looked:
+    """The first half of ``measure_photo``: whether the photo will do, before time is spent on its pieces."""
     settings = settings or load_settings()
     on_step(STEPS[0])
     image = read_photo(photo, name=name, limits=Limits(settings.max_megapixels, settings.max_megabytes))
@@ -88,6 +110,12 @@ def measure_photo(
         thickness_mm=settings.thickness_mm,
         lens=lens or lens_of(image),
     )
+    return Looked(image, located)
+
+
+def measure_looked(looked: Looked, *, on_step: Callable[[str], None] = lambda step: None) -> Measured:
+    """The second half: find the pieces and measure them."""
+    image, located = looked.photo, looked.located
     on_step(STEPS[2])
     found = find_blobs(image, located.camera, located.regions_px, area_px=located.surface_px)
     on_step(STEPS[3])
