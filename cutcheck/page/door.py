@@ -6,6 +6,7 @@ is good for is in ``cutcheck.access``; what a visitor from the network may do in
 
 from __future__ import annotations
 
+import asyncio
 import math
 from collections.abc import Iterable
 from html import escape
@@ -22,7 +23,7 @@ from cutcheck.access import Access
 KEY = "key"  # in the address that is scanned or pressed; taken out of it at once
 ENTER = "/enter"
 _MOST_BYTES = 1000  # of a form with one code in it
-_MOST_UPLOADS = 4  # at once from the network: each may be as large as the largest photo
+_MOST_UPLOADS = 4  # at once from the network, the others wait: each is held in memory while it arrives
 _REFUSED = 4403  # a close code that programs may choose themselves (RFC 6455, 7.4.2)
 
 
@@ -44,7 +45,7 @@ class Door:
         self.access = access
         self.hosts = frozenset(hosts)
         self.cookie = cookie_name(port)
-        self._uploads = 0
+        self._uploads = asyncio.Semaphore(_MOST_UPLOADS)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer, or hand on to the page."""
@@ -69,7 +70,8 @@ class Door:
             else:
                 await self._refuse(scope, receive, send, "Open the page in a browser and give the code.")
         elif standing == "network" and scope["type"] == "http" and scope["method"] == "PUT":
-            await self._upload(scope, receive, send)
+            async with self._uploads:
+                await self.app(scope, receive, send)
         else:
             await self.app(scope, receive, send)
 
@@ -125,17 +127,6 @@ class Door:
             "Referrer-Policy": "no-referrer",
         }
         return HTMLResponse(text, 429 if wait else 401, headers)
-
-    async def _upload(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Photos from the network come a few at a time: each is held in memory while it arrives."""
-        if self._uploads >= _MOST_UPLOADS:
-            await PlainTextResponse("Others are sending photos. Try again.", 503)(scope, receive, send)
-            return
-        self._uploads += 1
-        try:
-            await self.app(scope, receive, send)
-        finally:
-            self._uploads -= 1
 
     async def _refuse(self, scope: Scope, receive: Receive, send: Send, why: str) -> None:
         if scope["type"] == "websocket":
