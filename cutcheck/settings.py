@@ -25,7 +25,8 @@ class Settings:
     """The settings and their defaults.
 
     ``printed`` is the print check, ``"197.4x213.2"`` mm, or None where the ruler has not been used;
-    ``thickness_mm`` that of the card (0.2 paper, 0.5 laminated); the limits guard the reading of photos.
+    ``thickness_mm`` that of the card (0.2 paper, 0.5 laminated); the limits guard the reading of photos;
+    ``journal`` is its file, None for the usual place; ``keep_photo`` whether a tray is kept with its photo.
     """
 
     printed: str | None = None
@@ -34,6 +35,8 @@ class Settings:
     unit: Unit = "mm"
     max_megapixels: float = 60.0
     max_megabytes: float = 40.0
+    journal: str | None = None
+    keep_photo: bool = False
 
 
 NAMES = tuple(field.name for field in fields(Settings))
@@ -75,6 +78,10 @@ def changed(settings: Settings, name: str, value: Any) -> Settings:
         raise _bad(f"'{value}' is not a unit that lengths are shown in.", "Take mm or in.")
     elif name == "printed":
         value = None if value in (None, "", "forget") else parse_printed(str(value))
+    elif name == "journal":
+        value = None if value in (None, "", "forget") else str(Path(str(value)).expanduser())
+    elif name == "keep_photo":
+        value = _yes_or_no(name, value)
     return replace(settings, **{name: value})
 
 
@@ -128,7 +135,16 @@ def _number(name: str, value: Any) -> float:
     return number
 
 
+def _yes_or_no(name: str, value: Any) -> bool:
+    said = str(value).strip().lower()
+    if said not in ("yes", "true", "no", "false"):
+        raise _bad(f"{name} can't be '{value}'.", "Give yes or no.")
+    return said in ("yes", "true")
+
+
 def _toml(value: object) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
     if isinstance(value, float):
         return repr(value)
     # JSON escapes what a TOML string needs escaped, but for DEL.

@@ -84,3 +84,19 @@ def test_a_place_that_can_not_be_written_is_told(tmp_path: Path, monkeypatch: py
     monkeypatch.setenv("CUTCHECK_SETTINGS", str(tmp_path / "file" / "settings.toml"))
     with pytest.raises(CutcheckError, match="could not be kept"):
         save_settings(Settings(unit="in"))
+
+
+def test_the_journal_s_place_and_the_photo_s_keeping_are_settings(own_settings: Path, tmp_path: Path) -> None:
+    """A journal named in the settings is the one that is used; yes and no are read back, and nothing else."""
+    from cutcheck.journal import journal_path
+
+    named = changed(changed(Settings(), "journal", str(tmp_path / "ours.sqlite")), "keep_photo", "yes")
+    save_settings(named)
+    assert load_settings() == named
+    assert load_settings().keep_photo is True
+    with pytest.MonkeyPatch.context() as patch:
+        patch.delenv("CUTCHECK_JOURNAL")
+        assert journal_path() == tmp_path / "ours.sqlite"
+    assert changed(named, "journal", "forget").journal is None
+    with pytest.raises(CutcheckError, match="Give yes or no"):
+        changed(named, "keep_photo", "perhaps")

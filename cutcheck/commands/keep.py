@@ -118,10 +118,12 @@ def keeper(options: Mapping[str, Any], *, several: bool) -> Keeper | None:
             "Check the photos one by one, or leave the weights and minutes out.",
         )
     from cutcheck.journal import Extras, Journal
+    from cutcheck.settings import load_settings
 
     journal = Journal.open(options["journal"])
     extras = Extras(**figures)
-    return Keeper(journal, options["cook"], extras, with_photo=options["keep_photo"])
+    with_photo = options["keep_photo"] or load_settings().keep_photo
+    return Keeper(journal, options["cook"], extras, with_photo=with_photo)
 
 
 def find_or_add(journal: Journal, name: str) -> Cook:

@@ -15,7 +15,11 @@ ABOUT = {
     "unit": "mm or in",
     "max_megapixels": "larger photos are refused",
     "max_megabytes": "larger files are refused",
+    "journal": "the journal's file; 'forget' goes back to the usual place",
+    "keep_photo": "yes or no: whether a tray is kept with a copy of its photo",
 }
+
+NOT_SET = {"printed": "not measured", "journal": "the usual place"}
 
 
 @click.command()
@@ -32,11 +36,15 @@ def settings(name: str | None, value: str | None) -> None:
     elif name is not None:
         changed(now, name, getattr(now, name, None))  # an unknown name is told
     shown = [field.name for field in fields(Settings) if name in (None, field.name)]
-    rows = [[one, _text(getattr(now, one)), ABOUT[one]] for one in shown]
+    rows = [[one, _text(one, getattr(now, one)), ABOUT[one]] for one in shown]
     click.echo(table.columns(rows))
     if name is None:
         click.echo(f"\nKept in {settings_path()}")
 
 
-def _text(value: object) -> str:
-    return "not measured" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+def _text(name: str, value: object) -> str:
+    if value is None:
+        return NOT_SET[name]
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -20,6 +20,7 @@ from sqlalchemy.exc import DatabaseError
 from cutcheck.access import must_be_here
 from cutcheck.errors import CutcheckError
 from cutcheck.journal.schema import VERSIONS
+from cutcheck.settings import load_settings
 
 WHAT = "Journals and classes"  # that are reached here, and only at the computer itself
 WAIT_S = 20.0  # for another program to finish writing
@@ -28,8 +29,9 @@ _WRITING = "cutcheck_writing"
 
 
 def journal_path(named: str | Path | None = None) -> Path:
-    """The journal's file: as named, else by ``CUTCHECK_JOURNAL``, else in the user's own data folder."""
-    chosen = named or os.environ.get("CUTCHECK_JOURNAL")
+    """The journal's file: as named, else by ``CUTCHECK_JOURNAL``, else by the settings, else in the user's own
+    data folder."""
+    chosen = named or os.environ.get("CUTCHECK_JOURNAL") or load_settings().journal
     return Path(chosen) if chosen else user_data_path("cutcheck", appauthor=False) / "journal.sqlite"
 
 
