@@ -104,13 +104,13 @@ def _move(at: Floats, other: Floats, sizes: Floats, other_sizes: Floats) -> Move
     still = Move(np.eye(2), np.zeros(2))
     needed = math.ceil(ENOUGH * min(len(at), len(other)))
     if len(_pairs(at, other, sizes)) >= needed:
-        return refined(still, at, other, sizes)
+        return _refined(still, at, other, sizes)
     best, count = still, 0
     for guess in _guesses(at, other, sizes, other_sizes):
         found = len(_pairs(at, guess(other), sizes))
         if found > count:
             best, count = guess, found
-    best = refined(best, at, other, sizes)
+    best = _refined(best, at, other, sizes)
     if len(_pairs(at, best(other), sizes)) < max(needed, 3):
         raise CutcheckError(
             "bad-option",
@@ -146,7 +146,7 @@ def _guesses(at: Floats, other: Floats, sizes: Floats, other_sizes: Floats) -> l
     return [move for _, move in scored[:ANCHORS]]
 
 
-def refined(move: Move, at: Floats, other: Floats, sizes: Floats) -> Move:
+def _refined(move: Move, at: Floats, other: Floats, sizes: Floats) -> Move:
     """The least-squares move of the pieces that it pairs (Kabsch 1976)."""
     for _ in range(3):
         pairs = np.array(_pairs(at, move(other), sizes), int).reshape(-1, 2)
