@@ -180,7 +180,7 @@ def test_odd_forms_are_wrong_codes(door: Door) -> None:
 
 
 def test_uploads_from_the_network_are_few_at_once() -> None:
-    """Of six photos that phones send together four arrive at once and two wait; at the computer none waits."""
+    """Of six photos that phones send together four arrive at once; at the computer none waits."""
     inside: list[int] = []
     most: list[int] = []
 
