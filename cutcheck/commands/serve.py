@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 _SAFE = {  # of Streamlit, whatever a file or variable elsewhere says
     "BROWSER_GATHER_USAGE_STATS": "false",
+    "CLIENT_SHOW_ERROR_LINKS": "false",
     "SERVER_HEADLESS": "true",
     "SERVER_ENABLE_CORS": "true",
     "SERVER_ENABLE_XSRF_PROTECTION": "true",
