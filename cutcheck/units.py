@@ -43,8 +43,8 @@ def read_size(text: str | int | float) -> Fraction:
 
 
 def show_fraction(value: Fraction) -> str:
-    """A size as a cook reads it: ``1/8``, ``2 1/2``; a decimal where it is no part of 2, 3, 4 ... 16."""
-    if value.denominator in (1, 2, 3, 4, 8, 12, 16):
+    """A size as a cook reads it: ``1/8``, ``2 1/2``; a decimal where it is no part of 2, 3, 4 ... 32."""
+    if value.denominator in (1, 2, 3, 4, 8, 12, 16, 32):
         whole, rest = divmod(value, 1)
         if not rest:
             return str(whole)
@@ -54,15 +54,22 @@ def show_fraction(value: Fraction) -> str:
 
 
 def show_length(mm: float, unit: Unit = "mm") -> str:
-    """A size without a give-or-take: to 0.1 mm, or in inches as the nearest 1/16 where that is within 0.05 mm
-    (a third of the way to what a ruler shows), else to 0.01 in."""
+    """A size without a give-or-take: to 0.1 mm, or in inches as the nearest 1/16 or 1/32 where that is within
+    0.05 mm (a fifth of what a ruler can tell), else to 0.01 in."""
     if unit == "mm":
         # half up, as people round: 1/4 in is 6.4 mm
         return f"{math.floor(mm * 10 + 0.5 + 1e-9) / 10:.1f}".removesuffix(".0") + " mm"
-    sixteenth = Fraction(round(mm / 25.4 * 16), 16)
-    if sixteenth and abs(float(sixteenth) * 25.4 - mm) <= 0.05:
-        return f"{show_fraction(sixteenth)} in"
+    for parts in (16, 32):
+        nearest = Fraction(round(mm / 25.4 * parts), parts)
+        if nearest and abs(float(nearest) * 25.4 - mm) <= 0.05:
+            return f"{show_fraction(nearest)} in"
     return f"{mm / 25.4:.2f} in"
+
+
+def show_on_ruler(mm: float) -> str:
+    """A length as a cook reads it off an inch ruler, to the nearest 1/32: ``1/4 in``, ``2 3/32 in``."""
+    nearest = Fraction(max(math.floor(mm / 25.4 * 32 + 0.5), 0), 32)
+    return f"{show_fraction(nearest)} in" if nearest else "less than 1/32 in"
 
 
 def show_range(low_mm: float, high_mm: float, unit: Unit = "mm") -> str:

@@ -4,25 +4,27 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Callable
 from pathlib import PurePath
 
+import numpy as np
 import streamlit as st
+from numpy.typing import NDArray
 
 from cutcheck import picture, serialise, words
-from cutcheck.pipeline import Measured
 from cutcheck.records import Result
 from cutcheck.table import SIDES
 from cutcheck.units import Unit
 
 
-def offer(measured: Measured, result: Result, unit: Unit = "mm") -> None:
-    """Four buttons. The picture is drawn only when it is asked for."""
+def offer(result: Result, pixels: Callable[[], NDArray[np.uint8]], unit: Unit = "mm") -> None:
+    """Four buttons. The picture is drawn, from the photo's ``pixels``, only when it is asked for."""
     stem = PurePath(result.photo.file).stem or "tray"
-    st.subheader("Take it with you")
+    st.subheader("Print or save it")
     with st.container(horizontal=True):
         st.download_button(
             "Marked picture",
-            lambda: picture.encode(picture.draw(measured.photo.pixels, result), ".jpg"),
+            lambda: picture.encode(picture.draw(pixels(), result), ".jpg"),
             file_name=f"{stem}-marked.jpg",
             mime="image/jpeg",
             icon=":material/image:",
@@ -30,7 +32,7 @@ def offer(measured: Measured, result: Result, unit: Unit = "mm") -> None:
         )
         st.download_button(
             "One page (PDF)",
-            lambda: _page(measured, result, unit),
+            lambda: _page(pixels(), result, unit),
             file_name=f"{stem}.pdf",
             mime="application/pdf",
             icon=":material/print:",
@@ -56,10 +58,10 @@ def offer(measured: Measured, result: Result, unit: Unit = "mm") -> None:
         st.dataframe(_rows(result), hide_index=True, width="stretch")
 
 
-def _page(measured: Measured, result: Result, unit: Unit) -> bytes:
+def _page(pixels: NDArray[np.uint8], result: Result, unit: Unit) -> bytes:
     from cutcheck.check_sheet import check_pdf  # here: it brings reportlab
 
-    return check_pdf(result, measured.photo.pixels, unit=unit)
+    return check_pdf(result, pixels, unit=unit)
 
 
 def figures_csv(result: Result) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
+from dataclasses import replace
 
 import streamlit as st
 
@@ -12,13 +12,16 @@ from cutcheck.journal import Cook, Entry, Extras, Journal, journal_path
 from cutcheck.journal.keeping import keep_measured, taking_of
 from cutcheck.page import keys, panels
 from cutcheck.page.gate import is_here
-from cutcheck.pipeline import Measured
+from cutcheck.page.tray.taken import Tray, pixels_of
 from cutcheck.records import Result
 from cutcheck.settings import load_settings
 
+NO_NAME = CutcheckError("bad-option", problem="No name yet.", remedy="Choose one, or type a new one.")
+SAME_MARK = 0.05  # marks nearer than this are one mark, rounded
 
-def keep_panel(measured: Measured, result: Result, *, reference: str, photo: bytes | None) -> None:
-    """Ask whose tray it is and keep it; where it is kept already, say so. ``photo``: the file as it came."""
+
+def keep_panel(tray: Tray, result: Result) -> None:
+    """Ask whose tray it is and keep it; where it is kept already, say so."""
     if not is_here():
         st.html(panels.small_print(["Trays are kept at the computer that runs this page."]))
         return
@@ -27,30 +30,34 @@ def keep_panel(measured: Measured, result: Result, *, reference: str, photo: byt
         journal = Journal.open() if journal_path().exists() else None
         entry = None if journal is None else journal.with_photo(result.photo.sha256)
         if journal is not None and entry is not None:
-            _kept(journal, entry, measured, result, reference)
+            _kept(journal, entry, tray, result)
         else:
-            _ask(journal, measured, result, reference, photo)
+            _ask(journal, tray, result)
     except CutcheckError as error:
         st.html(panels.fault_panel(error))
 
 
-def _kept(journal: Journal, entry: Entry, measured: Measured, result: Result, reference: str) -> None:
-    """Say where it is kept; offer to keep the cut that is chosen now instead of the one that was."""
+def _kept(journal: Journal, entry: Entry, tray: Tray, result: Result) -> None:
+    """Say where it is kept; offer to keep what is shown now, a cut or a mark, instead of what was."""
     cut = words.cut_title(entry.cut) if entry.cut else "measured only"
     st.success(
         f"Kept as check {entry.number} of {entry.cook.label}: {cut}.", icon=":material/bookmark_added:"
     )
-    chosen = None if result.cut is None else (result.cut.name, result.cut.standard)
-    if chosen is None or chosen == (entry.cut, entry.standard):
+    if result.cut is None or result.score is None:
         return
-    if st.button(f"Keep it as {words.cut_title(chosen[0])} instead", key=keys.KEEP_CUT):
-        journal.correct(entry.number, result=result, taking=taking_of(measured, load_settings(), reference))
+    if (result.cut.name, result.cut.standard) != (entry.cut, entry.standard):
+        instead = f"Keep it as {words.cut_title(result.cut.name)} instead"
+    elif entry.mark is None or abs(result.score.mark - entry.mark) > SAME_MARK:
+        instead = f"Keep the mark of now, {result.score.mark:.0f}, instead"
+    else:
+        return
+    if st.button(instead, key=keys.KEEP_CUT):
+        taking = taking_of(tray.measured, load_settings(), tray.reference)
+        journal.correct(entry.number, result=result, taking=taking)
         st.rerun()
 
 
-def _ask(
-    journal: Journal | None, measured: Measured, result: Result, reference: str, photo: bytes | None
-) -> None:
+def _ask(journal: Journal | None, tray: Tray, result: Result) -> None:
     cooks = {cook.label: cook for cook in (journal.cooks() if journal else ())}
     with st.form(keys.KEEP_FORM):
         left, right = st.columns([4, 2], vertical_alignment="bottom")
@@ -67,24 +74,26 @@ def _ask(
             extras = _extras()
             with_photo = st.checkbox(
                 "Keep a copy of the photo, too (without place and serial numbers)",
+                value=load_settings().keep_photo,
                 key=keys.KEEP_PHOTO,
-                disabled=photo is None,
             )
     if not pressed:
         return
     if not name:
-        st.html(panels.fault_panel(CutcheckError("bad-option", problem="No name yet.", remedy="Type one.")))
+        st.html(panels.fault_panel(NO_NAME))
         return
     journal = journal or Journal.open()
     keep_measured(
         journal,
         _cook(journal, cooks, name),
-        measured,
+        replace(tray.measured, photo=replace(tray.measured.photo, pixels=pixels_of(tray, load_settings())))
+        if with_photo
+        else tray.measured,
         result,
         settings=load_settings(),
-        reference=reference,
+        reference=tray.reference,
         extras=extras,
-        photo_bytes=photo if with_photo else None,
+        photo_bytes=tray.data if with_photo else None,
     )
     st.rerun()
 
@@ -108,10 +117,3 @@ def _extras() -> Extras:
     note = st.text_input("Note", key=f"{keys.KEEP_FORM}_note")
     # a time of nothing is one that was not given
     return Extras(**{**figures, "minutes": figures["minutes"] or None}, note=note)
-
-
-def same_photo(photo: tuple[str, str, bytes] | None, measured: Measured) -> bytes | None:
-    """The bytes of the photo that is shown, if it is still the one that was given last."""
-    if photo is None or hashlib.sha256(photo[2]).hexdigest() != measured.photo.info.sha256:
-        return None
-    return photo[2]

@@ -8,9 +8,12 @@ from html import escape
 
 from cutcheck import words
 from cutcheck.errors import CutcheckError
+from cutcheck.page.fault_drawings import drawing_of
+from cutcheck.page.wording import on_page
 from cutcheck.records import Piece, Result, Score, SideName, SideScore, Verdict
 from cutcheck.table import SIDES, side_words
-from cutcheck.units import Unit, show, show_range
+from cutcheck.units import Unit, show, show_on_ruler, show_range
+from cutcheck.verdict import EXCLUDED, Rules
 
 CAUTION = (
     "Curl the fingertips of the guiding hand, keep the board from slipping and cut away from the body. Wash "
@@ -73,45 +76,77 @@ def image(svg: str, said: str, style: str, width: float | None = None, height: f
     return f"<img class='{style}' src='{address}' alt='{escape(said)}'{size}>"
 
 
+def said_of(piece: Piece) -> str:
+    """The verdict on a piece in words; of one that was left out by hand, that."""
+    return words.FLAGS[EXCLUDED] if EXCLUDED in piece.flags else words.VERDICTS[piece.verdict]
+
+
 def piece_panel(piece: Piece, sides: Sequence[SideScore], unit: Unit) -> str:
     """One piece: its verdict, its sides with their give or take, what was aimed at, and what is odd."""
     targets = {side.side: side for side in sides}
     rows = []
     for side in SIDES:
-        target = targets.get(side)
+        target, measure = targets.get(side), getattr(piece, side)
         name = target.label if target and target.label else side
-        measured = side_words(getattr(piece, side), unit)
+        measured = side_words(measure, unit)
+        if unit == "in" and measure.mm is not None:
+            measured += f"<br><span class='cc-small'>on a ruler: {show_on_ruler(measure.mm)}</span>"
         if target:
             measured += f"<br><span class='cc-small'>on size: {show_range(*target.target_mm, unit)}</span>"
         rows.append(f"<tr><th scope='row'>{escape(name)}</th><td>{measured}</td></tr>")
     for figure in piece.figures:
         value = f"{figure.value:.1f} {escape(figure.unit)}, give or take {figure.u95:.1f}"
         rows.append(f"<tr><th scope='row'>{escape(figure.name)}</th><td>{value}</td></tr>")
-    verdict = words.VERDICTS[piece.verdict]
     if piece.conformity is not None:
         rows.append(
             f"<tr><th scope='row'>chance to be on size</th><td>{words.chance(piece.conformity)}</td></tr>"
         )
-    notes = "; ".join(words.flag(flag) for flag in piece.flags)
+    notes = "; ".join(words.flag(flag) for flag in piece.flags if flag != EXCLUDED)
     note = f"<p class='cc-small'>{escape(notes)}.</p>" if notes else ""
+    return f"<h3>Piece {piece.number}: {said_of(piece)}</h3><table>{''.join(rows)}</table>{note}"
+
+
+def mark_parts(score: Score, rules: Rules) -> list[dict[str, str]]:
+    """Where the mark comes from: each part, what it weighs and what it brings. What can't be seen leaves its
+    weight to the rest."""
+    parts = [
+        ("on size", score.on_size, rules.on_size, "the chance to be on size, over all pieces"),
+        ("evenness", score.evenness, rules.evenness, "how alike the pieces are"),
+        ("squareness", score.squareness, rules.squareness, "how alike the sides of one piece are"),
+    ]
+    total = sum(weight for _, share, weight, _ in parts if share is not None)
+    return [
+        {
+            "part": name,
+            "what it is": about,
+            "here": words.percent(share),
+            "brings": "not seen"
+            if share is None
+            else f"{100 * share * weight / total:.1f} of {100 * weight / total:.0f}",
+        }
+        for name, share, weight, about in parts
+    ]
+
+
+def fault_panel(error: CutcheckError, name: str = "") -> str:
+    """What is wrong and what to do, with a small drawing where one helps. ``name``: the photo it is about."""
+    about = f"<p class='cc-small'>{escape(name)}</p>" if name else ""
     return (
-        f"<div class='cc-panel'><h3>Piece {piece.number}: {verdict}</h3>"
-        f"<table>{''.join(rows)}</table>{note}</div>"
+        f"<div class='cc-panel cc-fault' role='alert'><div>{about}<h3>{escape(on_page(error.message))}</h3>"
+        f"<p>{escape(on_page(error.remedy))}</p></div>{instead(error.code)}</div>"
     )
 
 
-def fault_panel(error: CutcheckError) -> str:
-    """What is wrong and what to do."""
-    return (
-        f"<div class='cc-panel cc-fault' role='alert'><h3>{escape(error.message)}</h3>"
-        f"<p>{escape(error.remedy)}</p></div>"
-    )
+def instead(code: str) -> str:
+    """The drawing for a code: how not, and how; nothing where there is none."""
+    drawn = drawing_of(code)
+    return "" if drawn is None else image(*drawn, "cc-instead", 312, 112)
 
 
 def list_panel(title: str, lines: Sequence[str]) -> str:
     """A titled list of sentences."""
-    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
-    return f"<div class='cc-panel cc-note'><h3>{escape(title)}</h3><ul>{items}</ul></div>"
+    items = "".join(f"<li>{escape(on_page(line))}</li>" for line in lines)
+    return f"<div class='cc-panel cc-note'><h3>{escape(on_page(title))}</h3><ul>{items}</ul></div>"
 
 
 def spread_title(side: SideName, score: SideScore | None, unit: Unit) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from cutcheck.page import keys
+from cutcheck.page.remember import start
 
 KINDS = {
     "card": "The printed card or mat",
@@ -25,10 +26,12 @@ def ask_for_reference(spot: tuple[float, float] | None) -> str:
         "What gives the scale?", list(KINDS), format_func=KINDS.__getitem__, key=keys.REFERENCE
     )
     if kind == "sheet":
-        sheet = st.segmented_control("Sheet", list(SHEETS), default="A4", key=keys.SHEET)
+        sheet = st.segmented_control("Sheet", list(SHEETS), key=start(keys.SHEET, "A4"))
         return f"sheet:{SHEETS[sheet or 'A4']}"
     if kind == "disc":
-        mm = st.number_input("Its diameter, mm", 5.0, 300.0, TWO_EURO_MM, 0.05, format="%.2f", key=keys.DISC)
+        mm = st.number_input(
+            "Its diameter, mm", 5.0, 300.0, step=0.05, format="%.2f", key=start(keys.DISC, TWO_EURO_MM)
+        )
         return f"disc:{mm:g}" + (f"@{spot[0]:.0f},{spot[1]:.0f}" if spot else "")
     if kind == "id1":
         st.html(

@@ -36,6 +36,7 @@ class Viewer {
     this.press = press;
     this.scene = root.querySelector(".scene");
     this.which = root.querySelector(".which");
+    this.panel = root.querySelector(".panel");
     this.pointers = new Map();
     this.moved = false;
     this.listen();
@@ -49,7 +50,8 @@ class Viewer {
     }
     this.pieces = data.pieces;
     this.pickWhat = data.pick;
-    this.root.querySelector(".step").hidden = Boolean(data.pick);
+    this.root.querySelector(".side").hidden = Boolean(data.pick);
+    this.hint = data.hint;
     const drawn = JSON.stringify(data.pieces);
     if (this.shown !== drawn) this.draw(data);
     this.shown = drawn;
@@ -81,11 +83,18 @@ class Viewer {
       svg("text", {}, tag).textContent = text;
       this.groups.set(piece.n, group);
     }
+    this.list(data.pieces);
     this.size = median(data.pieces.map((piece) => extent(piece.outline)));
     const first = this.groups.get(this.chosen) ? this.chosen : data.pieces[0]?.n;
     if (first !== undefined) this.groups.get(first).setAttribute("tabindex", "0");
     if (!this.groups.has(this.chosen)) this.chosen = null;
-    if (this.chosen !== null) this.mark(this.chosen);
+    this.mark(this.chosen);
+  }
+
+  list(pieces) { // the pieces by number, for who would rather choose than aim
+    this.panels = new Map(pieces.map((piece) => [piece.n, piece.panel]));
+    const none = new Option("Press a piece", "");
+    this.which.replaceChildren(none, ...pieces.map((piece) => new Option(piece.name, piece.n)));
   }
 
   zoom() {
@@ -143,7 +152,9 @@ class Viewer {
       group.setAttribute("tabindex", on ? "0" : "-1");
       if (on) this.scene.appendChild(group); // on top of its neighbours
     }
-    this.which.textContent = n === null ? "Press a piece" : `Piece ${n} of ${this.groups.size}`;
+    this.which.value = n === null ? "" : String(n);
+    // Written by our own server, every name in it escaped there.
+    this.panel.innerHTML = n === null ? this.hint : this.panels.get(n);
     if (n === null && this.pieces[0]) this.groups.get(this.pieces[0].n).setAttribute("tabindex", "0");
   }
 
@@ -233,7 +244,8 @@ class Viewer {
       else return;
       event.preventDefault();
     });
-    this.root.querySelector(".bar").addEventListener("click", (event) => {
+    this.which.addEventListener("change", () => this.choose(Number(this.which.value) || null));
+    this.root.addEventListener("click", (event) => {
       const act = event.target.dataset.act;
       if (act === "in") this.zoomMiddle(1.6);
       if (act === "out") this.zoomMiddle(1 / 1.6);

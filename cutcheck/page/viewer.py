@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from base64 import b64encode
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from importlib import resources
 from typing import Any
 
@@ -12,12 +12,17 @@ import numpy as np
 import streamlit as st
 from numpy.typing import NDArray
 
-from cutcheck import words
+from cutcheck.page.panels import piece_panel, said_of
 from cutcheck.picture import title
-from cutcheck.records import Piece, Result
+from cutcheck.records import Piece, Result, SideScore
 from cutcheck.table import side_words
 from cutcheck.units import Unit
+from cutcheck.verdict import EXCLUDED
 
+HINT = (
+    "<h3>Press a piece</h3><p>Its sides appear here, with how far off each may be. Pinch or press + to zoom; "
+    "the arrow keys go from piece to piece.</p>"
+)
 PREVIEW_PX = 2000  # enough to zoom in on a 2 mm side, and some 400 kB to send
 
 
@@ -44,14 +49,20 @@ def preview(pixels: NDArray[np.uint8]) -> str:
 def view(
     picture: str, result: Result, *, unit: Unit, chosen: int | None, key: str, on_press: Callable[[], None]
 ) -> Any:
-    """Show the picture with every piece outlined. ``result_of_call.piece`` is the number that was pressed."""
+    """Show the picture with every piece outlined, and beside it the one that is pressed.
+
+    The panels of all pieces are sent along, so that a press is answered in the browser at once, however busy
+    this computer is. ``result_of_call.piece`` is the number that was pressed.
+    """
+    sides = result.score.sides if result.score else ()
     data = {
         "picture": picture,
         "width": result.photo.width_px,
         "height": result.photo.height_px,
         "alt": f"Photo of the tray: {title(result)}",
-        "pieces": [_piece(piece, unit) for piece in result.pieces],
+        "pieces": [_piece(piece, sides, unit) for piece in result.pieces],
         "chosen": chosen,
+        "hint": HINT,
     }
     return _component(key=key, data=data, default={"piece": None}, on_piece_change=on_press)
 
@@ -65,14 +76,17 @@ def pick(picture: str, size: tuple[int, int], what: str, *, key: str, on_press: 
     _component(key=key, data=data, default={"point": None}, on_point_change=on_press)
 
 
-def _piece(piece: Piece, unit: Unit) -> dict[str, Any]:
+def _piece(piece: Piece, sides: Sequence[SideScore], unit: Unit) -> dict[str, Any]:
+    left_out = EXCLUDED in piece.flags
     said = ", ".join(
         f"{side} {side_words(getattr(piece, side), unit)}" for side in ("length", "width", "height")
     )
     return {
         "n": piece.number,
-        "verdict": piece.verdict or "none",
+        "verdict": "left" if left_out else piece.verdict or "none",
         # Half a pixel is nothing here, and a third of the bytes.
         "outline": [[round(x), round(y)] for x, y in piece.outline_px],
-        "label": f"Piece {piece.number}, {words.VERDICTS[piece.verdict]}: {said}",
+        "name": f"Piece {piece.number}, {said_of(piece)}",
+        "panel": piece_panel(piece, sides, unit),
+        "label": f"Piece {piece.number}, {said_of(piece)}: {said}",
     }

@@ -1,9 +1,9 @@
-"""Check a tray: a photo in, the marked tray out."""
+"""Check a tray: photos in, the marked tray out."""
 
 from __future__ import annotations
 
-import logging
-from importlib import resources
+from dataclasses import replace
+from functools import partial
 from typing import Any, get_args
 
 import streamlit as st
@@ -13,124 +13,146 @@ from cutcheck.errors import CutcheckError
 from cutcheck.page import keys, panels
 from cutcheck.page.downloads import offer
 from cutcheck.page.gate import visitor
-from cutcheck.page.keeping import keep_panel, same_photo
+from cutcheck.page.keeping import keep_panel
 from cutcheck.page.references import ask_for_reference
+from cutcheck.page.remember import start
 from cutcheck.page.spread import INK, spread_chart
+from cutcheck.page.tray.leaving_out import ask_what_to_leave_out, both_marks
+from cutcheck.page.tray.look import Seen
+from cutcheck.page.tray.photos import MOST_PHOTOS, SAMPLE_CUT, Given, ask_for_photos, ask_the_camera, sample
+from cutcheck.page.tray.steps import look_panel, steps_panel
+from cutcheck.page.tray.taken import Tray, pixels_of, take
 from cutcheck.page.turns import turns
 from cutcheck.page.viewer import pick, preview, view
 from cutcheck.photo import read_photo
-from cutcheck.picture import masked
-from cutcheck.pipeline import Measured
-from cutcheck.records import Result, SideName
+from cutcheck.records import Result, Score, SideName
+from cutcheck.reference_table import HOUSE_RULE, sources_of
+from cutcheck.same_tray import together
 from cutcheck.settings import load_settings
 from cutcheck.standards import SHIPPED, Cut, cuts
 from cutcheck.table import SIDES, headline
 from cutcheck.units import Unit
+from cutcheck.verdict import EXCLUDED, Rules
 
-LOG = logging.getLogger(__name__)
-PHOTO_TYPES = ["jpg", "jpeg", "png", "webp", "tif", "tiff", "heic", "heif"]
-SAMPLE = "sample-tray.jpg"
-SAMPLE_CUT = "macedoine"
 LEAD = (
     "<p class='cc-lead'>Lay the pieces beside the printed card, take a photo from above at a slight slant, "
-    "and see how close the cut is.</p>"
+    "and see how close the cut is. No card yet? 'Prepare' prints one; the sample shows how it goes.</p>"
 )
+APART, TOGETHER = "Each a tray of its own", "One tray"
 
 
 def show() -> None:
     """Draw the place."""
     state = st.session_state
     st.title("Check a tray")
-    if keys.TRAY in state:
-        with st.expander("Check another photo", expanded=state.get(keys.FAULT) is not None):
-            reference = _ask_for_photo()
+    if state.get(keys.TRAYS):
+        with st.expander("Check another photo", expanded=bool(state.get(keys.FAULTS))):
+            reference = _ask_for_photos()
     else:
         st.html(LEAD)
-        reference = _ask_for_photo()
-    _measure_if_new(reference)
-    if state.get(keys.FAULT) is not None:
-        _tell_fault(state[keys.FAULT], reference)
+        reference = _ask_for_photos()
+    _measure_new(reference)
+    _tell_faults(reference)
     cut, unit = _ask_for_cut()
-    if keys.TRAY in state:
-        _show_tray(state[keys.TRAY], cut, unit)
+    tray = _tray_to_show(cut)
+    if tray is not None:
+        _show_tray(tray, cut, unit)
     st.html(panels.caution())
 
 
-def _ask_for_photo() -> str:
-    """Ask for a photo, which is then in the state, and for what gives the scale, which is returned."""
+# --- photos in ----------------------------------------------------------------------------------------------
+
+
+def _ask_for_photos() -> str:
+    """Ask for photos; new ones are then in the state. Returns what gives the scale."""
     state = st.session_state
-    file = st.file_uploader(
-        "Take or choose a photo of the tray", type=PHOTO_TYPES, key=keys.UPLOAD, on_change=_forget_photo
-    )
-    if file is not None and keys.PHOTO not in state:
-        state[keys.PHOTO] = (file.file_id, file.name, file.getvalue())
+    given = ask_for_photos()
     st.button("Try it with a sample photo", icon=":material/image:", on_click=_take_sample)
-    with st.expander("No printed card?"):
-        photo, (pressed_on, spot) = state.get(keys.PHOTO), state.get(keys.SPOT, (None, None))
-        return ask_for_reference(spot if photo and photo[0] == pressed_on else None)
-
-
-def _forget_photo() -> None:
-    """The upload changed: what was given before it no longer counts."""
-    st.session_state.pop(keys.PHOTO, None)
+    with st.expander("No printed card, or no phone?"):
+        last: Given | None = state.get(keys.LAST)
+        pressed_on, spot = state.get(keys.SPOT, (None, None))
+        reference = ask_for_reference(spot if last is not None and last.id == pressed_on else None)
+        given += ask_the_camera()
+    known: set[str] = state.setdefault(keys.HANDLED, set())
+    for photo in given:
+        if photo.id not in known:
+            known.add(photo.id)
+            state.setdefault(keys.GIVEN, []).append(photo)
+    return reference
 
 
 def _take_sample() -> None:
-    """The sample was pressed: it is the photo now, with its cut and the card that lies in it."""
-    data = resources.files("cutcheck.page").joinpath("sample", SAMPLE).read_bytes()
-    st.session_state[keys.PHOTO] = (SAMPLE, SAMPLE, data)
-    st.session_state[keys.CUT] = SAMPLE_CUT
-    st.session_state[keys.REFERENCE] = "card"
-
-
-def _measure_if_new(reference: str) -> None:
-    """Measure the photo, showing the steps. What was shown before stays if it fails."""
+    """The sample was pressed: it is measured next, with its cut and the card that lies in it."""
     state = st.session_state
-    if keys.PHOTO not in state or state.get(keys.HANDLED) == (state[keys.PHOTO][0], reference):
+    state.setdefault(keys.GIVEN, []).append(sample())
+    state[keys.CUT], state[keys.REFERENCE] = SAMPLE_CUT, "card"
+
+
+def _measure_new(reference: str) -> None:
+    """Measure what is new, showing the steps. What was shown before stays if it fails."""
+    state = st.session_state
+    new: list[Given] = state.pop(keys.GIVEN, [])
+    last: Given | None = state.get(keys.LAST)
+    if not new and last is not None and state.get(keys.LAST_REFERENCE) != reference:
+        new = [last]  # the same photo, with another thing to give the scale
+    if not new:
         return
-    photo_id, name, data = state[keys.PHOTO]
-    state[keys.HANDLED], state[keys.FAULT] = (photo_id, reference), None
-    steps = st.empty()
-    with steps.status("Measuring", expanded=True):
-        try:
-            with turns.turn(visitor(), st.write):
-                measured = pipeline.measure_photo(
-                    data, name=name, reference=reference, settings=load_settings(), on_step=st.write
-                )
-        except CutcheckError as error:
-            state[keys.FAULT] = error
-        except Exception as error:
-            # Whatever it was, the user reads a sentence and keeps the tray before it.
-            LOG.exception("measuring %s", name)
-            state[keys.FAULT] = CutcheckError("internal", what=type(error).__name__)
+    state[keys.LAST], state[keys.LAST_REFERENCE] = new[-1], reference
+    faults: list[tuple[str, CutcheckError]] = []
+    place = st.empty()
+    for number, photo in enumerate(new, 1):
+        title = photo.name if len(new) == 1 else f"Photo {number} of {len(new)}: {photo.name}"
+        outcome = _measure(photo, reference, title, place)
+        if isinstance(outcome, CutcheckError):
+            faults.append((photo.name, outcome))
         else:
-            state[keys.TRAY], state[keys.PIECE] = measured, None
-    steps.empty()  # at once: were it left to the next run, what is drawn then would jump up
+            trays: dict[str, Tray] = {**state.get(keys.TRAYS, {}), photo.id: outcome}
+            state[keys.TRAYS] = dict(list(trays.items())[-MOST_PHOTOS:])
+            state[keys.SHOWN], state[keys.PIECE] = photo.id, None
+    state[keys.FAULTS] = faults
+    place.empty()  # at once: were it left to the next run, what is drawn then would jump up
     st.rerun()
 
 
-def _tell_fault(error: CutcheckError, reference: str) -> None:
-    """What was wrong with the last photo; where it is only which disc is meant, let the user press on it."""
+def _measure(photo: Given, reference: str, title: str, place: Any) -> Tray | CutcheckError:
+    """One photo, when it is its turn."""
+
+    def tell(step: str, seen: tuple[Seen, ...] = ()) -> None:
+        place.html(steps_panel(title, step, seen))
+
+    try:
+        with turns.turn(visitor(), tell):
+            return take(*photo, reference=reference, settings=load_settings(), tell=tell)
+    except CutcheckError as error:  # too many wait
+        return error
+
+
+def _tell_faults(reference: str) -> None:
+    """What was wrong with the last photos; where it is only which disc is meant, let the user press on it."""
     state = st.session_state
-    if reference.startswith("disc:") and error.code == "bad-option":
-        _, name, data = state[keys.PHOTO]
-        st.html(panels.list_panel("Which is the disc?", [error.message, "Press on it in the photo."]))
-        pixels = read_photo(data, name=name).pixels
-        size = (pixels.shape[1], pixels.shape[0])
-        pick(preview(pixels), size, "Press on the disc", key=keys.PICKER, on_press=_spot_pressed)
-    else:
-        st.html(panels.fault_panel(error))
-    if keys.TRAY in state:
-        st.html(
-            panels.small_print([f"Below is still the tray before it: {state[keys.TRAY].photo.info.file}."])
-        )
+    faults: list[tuple[str, CutcheckError]] = state.get(keys.FAULTS, [])
+    for name, error in faults:
+        if reference.startswith("disc:") and error.code == "bad-option":
+            _, name, data = state[keys.LAST]
+            st.html(panels.list_panel("Which is the disc?", [error.message, "Press on it in the photo."]))
+            pixels = read_photo(data, name=name).pixels
+            size = (pixels.shape[1], pixels.shape[0])
+            pick(preview(pixels), size, "Press on the disc", key=keys.PICKER, on_press=_spot_pressed)
+        else:
+            st.html(panels.fault_panel(error, name))
+    if faults and state.get(keys.TRAYS):
+        shown = state[keys.TRAYS][state[keys.SHOWN]].name
+        st.html(panels.small_print([f"Below is still the tray before it: {shown}."]))
 
 
 def _spot_pressed() -> None:
     """The disc was pressed: the photo is measured again with that."""
     state = st.session_state
     x, y = state[keys.PICKER]["point"]
-    state[keys.SPOT] = (state[keys.PHOTO][0], (float(x), float(y)))
+    state[keys.SPOT] = (state[keys.LAST].id, (float(x), float(y)))
+
+
+# --- which cut, which tray ----------------------------------------------------------------------------------
 
 
 def _ask_for_cut() -> tuple[Cut | None, Unit]:
@@ -148,26 +170,76 @@ def _ask_for_cut() -> tuple[Cut | None, Unit]:
         standard = st.segmented_control(
             "Standard",
             SHIPPED,
-            default=_default(settings.standard),
-            key=keys.STANDARD,
+            key=start(keys.STANDARD, settings.standard if settings.standard in SHIPPED else SHIPPED[0]),
             format_func=str.capitalize,
         )
-        unit = st.segmented_control("Shown in", get_args(Unit), default=settings.unit, key=keys.UNIT)
+        unit = st.segmented_control("Shown in", get_args(Unit), key=start(keys.UNIT, settings.unit))
     if not name:
         return None, unit or settings.unit
     return pipeline.chosen_cut(name, default=standard or settings.standard), unit or settings.unit
 
 
-def _default(standard: str) -> str:
-    return standard if standard in SHIPPED else SHIPPED[0]
+def _tray_to_show(cut: Cut | None) -> Tray | None:
+    """The tray that is shown; of several photos, the one that is chosen, or all of them as one."""
+    state = st.session_state
+    trays: dict[str, Tray] = state.get(keys.TRAYS, {})
+    if len(trays) < 2:
+        return next(iter(trays.values()), None)
+    left, right = st.columns([3, 4], vertical_alignment="bottom")
+    how = left.segmented_control(
+        f"The {len(trays)} photos are", (APART, TOGETHER), key=start(keys.SAME_TRAY, APART)
+    )
+    if how == TOGETHER:
+        try:
+            return _as_one(list(trays.values()))
+        except CutcheckError as error:
+            st.html(panels.fault_panel(error))
+    if state.get(keys.SHOWN) not in trays:
+        state[keys.SHOWN] = next(reversed(trays))
+    names = {photo_id: f"{n}. {tray.name}" for n, (photo_id, tray) in enumerate(trays.items(), 1)}
+    right.selectbox(
+        "Shown", list(trays), format_func=names.__getitem__, key=keys.SHOWN, on_change=_forget_piece
+    )
+    if how != TOGETHER:
+        st.html(panels.table([_row(names[photo_id], tray, cut) for photo_id, tray in trays.items()]))
+    return trays[state[keys.SHOWN]]
 
 
-def _show_tray(measured: Measured, cut: Cut | None, unit: Unit) -> None:
+def _forget_piece() -> None:
+    st.session_state[keys.PIECE] = None
+
+
+def _row(name: str, tray: Tray, cut: Cut | None) -> dict[str, str]:
+    """One photo of several, in a line."""
     try:
-        result = pipeline.mark(measured, cut, unit=unit)
+        result = pipeline.mark(tray.measured, cut)
+    except CutcheckError as error:
+        return {"photo": name, "pieces": "-", "mark": error.message}
+    mark = "-" if result.score is None else f"{result.score.mark:.0f}"
+    return {"photo": name, "pieces": str(len(result.pieces)), "mark": mark}
+
+
+def _as_one(trays: list[Tray]) -> Tray:
+    """Several photos of one tray: the first with what the others add."""
+    first = trays[0]
+    pieces = together([tray.measured for tray in trays])
+    return replace(
+        first, id="+".join(tray.id for tray in trays), measured=replace(first.measured, pieces=pieces)
+    )
+
+
+# --- the marked tray out ------------------------------------------------------------------------------------
+
+
+def _show_tray(tray: Tray, cut: Cut | None, unit: Unit) -> None:
+    left_out: dict[int, str] = st.session_state.setdefault(keys.LEFT_OUT, {}).get(tray.id, {})
+    try:
+        whole = result = pipeline.mark(tray.measured, cut, unit=unit)
+        if left_out and cut is not None:
+            result = pipeline.mark_without(tray.measured, left_out, cut, unit=unit)
     except CutcheckError as error:
         st.html(panels.fault_panel(error))
-        result = pipeline.mark(measured)
+        whole = result = pipeline.mark(tray.measured)
     st.html(panels.small_print([headline(result)]))
     if result.score is not None:
         st.html(panels.mark_panel(result.score))
@@ -177,67 +249,87 @@ def _show_tray(measured: Measured, cut: Cut | None, unit: Unit) -> None:
             f"<p class='cc-lead'>It looks most like <b>{likely}</b> "
             f"({words.percent(result.suggested.probability)} likely). Choose a cut to get a mark.</p>"
         )
-    photo = same_photo(st.session_state.get(keys.PHOTO), measured)
-    reference = st.session_state[keys.HANDLED][1] if photo is not None else "card"
-    keep_panel(measured, result, reference=reference, photo=photo)
-    _picture_and_piece(measured, result, unit)
-    if result.warnings:
-        st.html(panels.list_panel("Good to know", result.warnings))
+    if left_out and cut is not None:
+        both_marks(left_out, whole.score, partial(_take_back, tray.id))
+    _picture(tray, result, unit)
+    if result.advice:
+        st.html(panels.list_panel("What to do", result.advice))
+    _good_to_know(tray, result)
     _spreads(result, unit)
-    offer(measured, result, unit)
+    if result.score is not None and cut is not None:
+        _where_from(result.score, cut)
+    st.subheader("Keep it")
+    keep_panel(tray, result)
+    offer(result, lambda: pixels_of(tray, load_settings()), unit)
 
 
 @st.fragment
-def _picture_and_piece(measured: Measured, result: Result, unit: Unit) -> None:
-    """The picture and, beside it, the chosen piece. A fragment, so that a press redraws only this."""
+def _picture(tray: Tray, result: Result, unit: Unit) -> None:
+    """The picture with the piece that is pressed. A fragment, so that a press runs only this again."""
     state = st.session_state
-    numbers = [piece.number for piece in result.pieces]
-    left, right = st.columns([3, 2], gap="medium")
-    with left:
-        st.html(panels.key(result))
-        view(
-            _preview(measured, result),
-            result,
-            unit=unit,
-            chosen=state.get(keys.PIECE),
-            key=keys.VIEWER,
-            on_press=_pressed,
-        )
-    with right:
-        st.selectbox(
-            "Piece", numbers, index=None, placeholder="Press one, or choose its number", key=keys.PIECE
-        )
-        chosen = state.get(keys.PIECE)
-        sides = result.score.sides if result.score else ()
-        if chosen in numbers:
-            st.html(panels.piece_panel(result.pieces[numbers.index(chosen)], sides, unit))
-        if result.advice:
-            st.html(panels.list_panel("What to do", result.advice))
+    st.html(panels.key(result))
+    chosen = state.get(keys.PIECE) or _least_likely(result)
+    view(tray.picture, result, unit=unit, chosen=chosen, key=keys.VIEWER, on_press=_pressed)
+    if result.cut is not None:
+        out = state[keys.LEFT_OUT].get(tray.id, {})
+        numbers = [piece.number for piece in result.pieces if piece.number not in out]
+        ask_what_to_leave_out(numbers, state.get(keys.PIECE), partial(_leave, tray.id))
+
+
+def _least_likely(result: Result) -> int | None:
+    """The piece to show before one is pressed: the one that is furthest from being on size."""
+    marked = [piece for piece in result.pieces if piece.conformity is not None]
+    return min(marked, key=lambda piece: piece.conformity or 0.0).number if marked else None
 
 
 def _pressed() -> None:
-    """A piece was pressed in the picture: the list shows the same one."""
+    """A piece was pressed in the picture."""
     pressed: Any = st.session_state[keys.VIEWER]
     st.session_state[keys.PIECE] = pressed["piece"]
 
 
-def _preview(measured: Measured, result: Result) -> str:
-    """The photo for the picture, made once for each photo."""
-    state, sha = st.session_state, measured.photo.info.sha256
-    if state.get(keys.PREVIEW, ("", ""))[0] != sha:
-        state[keys.PREVIEW] = (sha, preview(masked(measured.photo.pixels, result)))
-    return str(state[keys.PREVIEW][1])
+def _leave(tray_id: str, number: int, reason: str) -> None:
+    st.session_state[keys.LEFT_OUT].setdefault(tray_id, {})[number] = reason
+
+
+def _take_back(tray_id: str, number: int) -> None:
+    st.session_state[keys.LEFT_OUT][tray_id].pop(number, None)
+
+
+def _good_to_know(tray: Tray, result: Result) -> None:
+    """What the photo and the cut leave unsure; what a first look saw, with a drawing of how to do better."""
+    if result.warnings:
+        st.html(panels.list_panel("Good to know", result.warnings))
+    poor = [one for one in tray.seen if not one.good]
+    with st.expander(
+        "How the photo is" + (f": {words.count(len(poor), 'thing')} to do better" if poor else ": good")
+    ):
+        st.html(look_panel(tray.seen) + "".join(panels.instead(one.code) for one in poor))
 
 
 def _spreads(result: Result, unit: Unit) -> None:
     st.subheader("How even the sides are")
-    band = "The green band is what counts as on size; the" if result.score else "The"
+    band = "The shaded band is what counts as on size; the" if result.score else "The"
     st.html(panels.small_print([f"Each dot is a piece, in {unit}. {band} dashed line is the mean."]))
     scored = {side.side: side for side in result.score.sides} if result.score else {}
     shown: tuple[SideName, ...] = tuple(scored) or SIDES
+    counted = [piece for piece in result.pieces if EXCLUDED not in piece.flags]
     ink = INK["dark" if st.context.theme.type == "dark" else "light"]
     for side in shown:
-        chart = spread_chart(result.pieces, side, scored.get(side), unit, ink)
+        chart = spread_chart(counted, side, scored.get(side), unit, ink)
         if chart is not None:
             st.html(panels.spread_title(side, scored.get(side), unit))
             st.altair_chart(chart, width="stretch", key=f"spread-{side}")
+
+
+def _where_from(score: Score, cut: Cut) -> None:
+    """What the mark is made of, whose sizes these are, and what a sample says of a larger heap."""
+    with st.expander("Where the mark comes from"):
+        st.html(panels.table(panels.mark_parts(score, Rules())))
+        notes = [*sources_of(cut), *([HOUSE_RULE] if cut.house_rule else [])]
+        if score.sampling is not None:
+            notes.append(
+                f"The mark is of the {words.count(score.counted, 'piece')} in the photo. Of a larger heap "
+                f"from which they were drawn it may be {score.sampling:.0f} off either way."
+            )
+        st.html(panels.small_print(notes))

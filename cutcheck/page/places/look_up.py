@@ -14,6 +14,7 @@ from cutcheck.drawing_wall import draw_wall_chart
 from cutcheck.errors import CutcheckError
 from cutcheck.finding import like
 from cutcheck.page import gallery, keys, panels
+from cutcheck.page.remember import start
 from cutcheck.reference_table import FAMILIES, HOUSE_RULE, sizes, sources_of, standing
 from cutcheck.settings import load_settings
 from cutcheck.standards import SHIPPED, Cut, cuts, find_cut
@@ -36,9 +37,8 @@ def show() -> None:
         standard = st.segmented_control(
             "Standard",
             SHIPPED,
-            default=preferred if preferred in SHIPPED else SHIPPED[0],
             format_func=str.capitalize,
-            key=keys.LOOK_STANDARD,
+            key=start(keys.LOOK_STANDARD, preferred if preferred in SHIPPED else SHIPPED[0]),
         )
     with left:
         name = st.selectbox(

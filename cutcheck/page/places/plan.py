@@ -8,6 +8,7 @@ from cutcheck import plan_table
 from cutcheck.errors import CutcheckError
 from cutcheck.needs import parse_list, read_needs
 from cutcheck.page import keys, panels
+from cutcheck.page.remember import start
 from cutcheck.plan import Plan, make_plan
 from cutcheck.produce import YIELD_SOURCES
 from cutcheck.settings import load_settings
@@ -43,10 +44,9 @@ def _ask() -> tuple[Plan, WeightUnit]:
     """The needs and how to reckon; the plan of them."""
     words = st.text_area(
         "What you need, one line each: cut, vegetable, amount",
-        SAMPLE,
         height=150,
         help="As 'brunoise carrot 500 g' or 'peeled onion 2 lb'. English or French, in either order.",
-        key=keys.NEEDS,
+        key=start(keys.NEEDS, SAMPLE),
     )
     with st.expander("Or a list from a spreadsheet (CSV)"):
         listed = st.file_uploader(

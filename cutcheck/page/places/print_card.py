@@ -10,8 +10,7 @@ from cutcheck.card_numbers import parse_numbers
 from cutcheck.card_sheet import PaperName, draw_cards
 from cutcheck.errors import CutcheckError
 from cutcheck.page import keys, panels
-from cutcheck.page.gate import is_here
-from cutcheck.settings import changed, load_settings, save_settings
+from cutcheck.page.print_check import print_check
 from cutcheck.sheet_files import to_pdf
 
 PAPER_NAMES: dict[PaperName, str] = {"a4": "A4", "letter": "US Letter"}
@@ -27,7 +26,7 @@ def show() -> None:
     paper, numbers, mat = _ask()
     _offer(paper, numbers, mat)
     _steps()
-    _print_check()
+    print_check()
     st.html(panels.caution())
 
 
@@ -76,29 +75,3 @@ def _steps() -> None:
         "3. Cut along the grey lines. Put the card into a matt pouch: gloss glares.\n"
         "4. In the kitchen, wipe and sanitise the pouch as you do the board."
     )
-
-
-def _print_check() -> None:
-    st.subheader("What the ruler said")
-    settings = load_settings()
-    if settings.printed is None:
-        st.markdown("Not measured yet. Until it is, every size may be 1 % off.")
-    else:
-        st.markdown(f"Kept: **{settings.printed.replace('x', ' x ')} mm**. It counts for every photo.")
-    if not is_here():
-        return
-    with st.form(keys.RULER_FORM, border=False):
-        left, right, last = st.columns([3, 3, 4], vertical_alignment="bottom")
-        across = left.text_input("Across (mm)", placeholder="198.0", key=keys.RULER_ACROSS)
-        down = right.text_input("Down (mm)", placeholder="214.0", key=keys.RULER_DOWN)
-        kept = last.form_submit_button("Keep these figures")
-    if kept:
-        try:
-            save_settings(changed(settings, "printed", f"{across}x{down}"))
-        except CutcheckError as error:
-            st.html(panels.fault_panel(error))
-        else:
-            st.rerun()
-    if settings.printed is not None and st.button("Forget them", key=keys.RULER_FORGET):
-        save_settings(changed(settings, "printed", "forget"))
-        st.rerun()

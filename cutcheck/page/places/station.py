@@ -10,6 +10,7 @@ import streamlit as st
 
 from cutcheck import preparation
 from cutcheck.page import keys, panels
+from cutcheck.page.remember import start
 from cutcheck.preparation import Statement
 from cutcheck.preparation_table import VINEGAR
 from cutcheck.station_drawing import station_svg
@@ -22,7 +23,7 @@ def show() -> None:
     st.title("The station")
     shown = preparation.station()
     st.html(f"<p class='cc-lead'>{shown.about}</p>")
-    hand = st.segmented_control("You are", HANDS, default=HANDS[0], key=keys.HAND) or HANDS[0]
+    hand = st.segmented_control("You are", HANDS, key=start(keys.HAND, HANDS[0])) or HANDS[0]
     left_handed = hand == HANDS[1]
     _drawing(left_handed)
     containers = shown.containers[::-1] if left_handed else shown.containers
