@@ -10,7 +10,8 @@ from cutcheck.budget import CAUSES, ROUGHNESS_MM, camera_part, height_part
 from cutcheck.camera import Camera, Floats
 from cutcheck.classify import Outlined
 from cutcheck.edgefit import FIRST_PX, LAST_PX, EdgeFit, fit_edges
-from cutcheck.heights import HEIGHTS, candidates, choose, scan_heights
+from cutcheck.explain import Evidence, evidence, shown, weigh
+from cutcheck.heights import HEIGHTS, candidates, scan_heights, usual_candidates
 from cutcheck.piece import edges_and_height, make_piece
 from cutcheck.records import Piece
 from cutcheck.seams import rows_of_pieces
@@ -19,7 +20,7 @@ from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, Box, box_corners, box_po
 
 INNER_CLEAR, FOOT_CLEAR = 2.0, 1.2  # how clear the edges of a side face must be to show the height
 MISS_PX, MISS_SHARE = 2.0, 0.04  # how far a box may miss its outline, px and in parts of its breadth
-CLEAR, SHOWN = 2.5, 0.6  # an edge that stands out; the share of a box's edges that usually does
+SHOWN = 0.6  # the share of a box's edges that usually stands out
 USUAL_RMS_PX, USUAL_SHOWN = 0.35, 0.75  # edges scatter no more and stand out no less on a good piece
 FIRST_SAMPLES = 6  # places along an edge that tell candidates apart
 KEEP = 4  # heights that go on to the fit
@@ -64,23 +65,15 @@ def _explained(camera: Camera, fit: EdgeFit, shaped: Outlined, index: NDArray[np
     miss = np.abs((camera.project(box_corners(straight)) @ n.T).max(axis=1) - reach)
     breadth_px = (reach + np.roll(reach, reach.shape[1] // 2, axis=1)).min(axis=1)
     most = np.percentile(miss, 80, axis=1) / (MISS_PX + MISS_SHARE * breadth_px)
-    shown = _shown(fit)
+    edges = shown(fit)
     slender = np.isfinite(shaped.bow[index]) & (shaped.kind[index] == "box")
-    return np.asarray(slender | (most < 1.0 + (shown - SHOWN)))
-
-
-def _shown(fit: EdgeFit) -> Floats:
-    """The share of the edges looked for that stand out in the photo, (N,)."""
-    looked_for = fit.view.visible & (fit.clarity > 0.0)
-    return np.asarray(
-        (looked_for & (fit.clarity > CLEAR)).sum(axis=1) / np.maximum(looked_for.sum(axis=1), 1)
-    )
+    return np.asarray(slender | (most < 1.0 + (edges - SHOWN)))
 
 
 def _doubt(fit: EdgeFit, touching: bool) -> Floats:
     """By how much a fit is less sure than its edges say: they scatter, or few stand out, (N,)."""
     scatter = np.maximum(1.0, fit.rms / USUAL_RMS_PX)
-    return np.asarray(scatter * (1.0 + 2.0 * np.maximum(0.0, USUAL_SHOWN - _shown(fit))) * (1.0 + touching))
+    return np.asarray(scatter * (1.0 + 2.0 * np.maximum(0.0, USUAL_SHOWN - shown(fit))) * (1.0 + touching))
 
 
 def fit_boxes(
@@ -107,28 +100,37 @@ def fit_boxes(
         steps=steps,
     )
     start = candidates(*scanned, size, KEEP)
-    count = len(index)
-    solid = Box(np.tile(np.isfinite(shaped.bow[index]), KEEP), samples=FIRST_SAMPLES)
-    fit = fit_edges(
-        pixels,
-        camera,
-        solid,
-        start.reshape(-1, 9),
-        np.tile(outlines, (KEEP, 1, 1)),
-        np.tile(shaped.seams[index], (KEEP, 1, 1)),
-        FIRST_PX,
-    )
-    best = choose(pixels, camera, fit, KEEP, n, reach, size)
-    picked = best * count + np.arange(count)
+
+    def tried(boxes: Floats) -> tuple[EdgeFit, Evidence]:
+        keep = len(boxes)
+        fit = fit_edges(
+            pixels,
+            camera,
+            Box(np.tile(np.isfinite(shaped.bow[index]), keep), samples=FIRST_SAMPLES),
+            boxes.reshape(-1, 9),
+            np.tile(outlines, (keep, 1, 1)),
+            np.tile(shaped.seams[index], (keep, 1, 1)),
+            FIRST_PX,
+        )
+        return fit, evidence(pixels, camera, fit, keep, n, reach, size, outlines)
+
+    rows = np.arange(len(index))
+    _, first = tried(start)
+    chosen = first.boxes[np.argmax(weigh(first), axis=0), rows]
+    more = usual_candidates(affine, n, reach, shaped.theta[index], bow, shaped.seams[index], chosen)
+    _, second = tried(more)
+    both = Evidence(*(np.concatenate(pair) for pair in zip(first, second, strict=True)))
+    chance = weigh(both)
+    best = np.argmax(chance, axis=0)
     return fit_edges(
         pixels,
         camera,
         Box(np.isfinite(shaped.bow[index])),
-        fit.rows[picked],
+        both.boxes[best, rows],
         outlines,
         shaped.seams[index],
         LAST_PX,
-        prior=start.reshape(-1, 9)[picked],
+        prior=np.concatenate([start, more])[best, rows],
     )
 
 

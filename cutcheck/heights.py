@@ -10,15 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cutcheck.camera import Camera, Floats
-from cutcheck.edgefit import EdgeFit
+from cutcheck.explain import LEAN_SHARE
 from cutcheck.profiles import sample
 from cutcheck.silhouette import Affine, FirstFit, boxes_at, facing
 from cutcheck.solids import (
     BOW,
     HEIGHT,
     LENGTH,
+    THETA,
     WIDTH,
-    box_corners,
     box_edges,
     box_points,
     inner_edges,
@@ -29,7 +29,7 @@ HEIGHTS = 40
 SHARES = (0.04, 1.35)  # heights that are tried, in parts of the outline's least extent
 FLAT_SHARE = 0.12
 SAMPLES = 12
-LEAN_SHARE = 0.04
+ROW_SHARE = 0.5  # of the usual width
 CLEAR_PX = 3.0  # an inner edge nearer than this to an outer one can't be told from it
 
 
@@ -123,60 +123,48 @@ def candidates(box: Floats, evidence: Floats, misfit: Floats, size: Floats, keep
     return np.stack(chosen)
 
 
-def choose(
-    pixels: NDArray[np.uint8], camera: Camera, fit: EdgeFit, keep: int, n: Floats, reach: Floats, size: Floats
-) -> NDArray[np.int_]:
-    """Which of ``keep`` fitted candidates explains each of N pieces best: (N,) index.
+def usual_candidates(
+    affine: Affine, n: Floats, reach: Floats, theta: Floats, bow: Floats, seams: Floats, chosen: Floats
+) -> Floats:
+    """What the tray's other pieces suggest for each: boxes (3, N, 9), from the boxes ``chosen`` (N, 9).
 
-    ``fit`` holds keep N boxes, candidate by candidate. What counts: even faces, the outline met, edges met,
-    inner edges seen; and where that leaves two in doubt, the size that the tray's other pieces have.
+    The usual height with what the outline then says; and the usual box, laid to the outline each way round.
+    A start only: where the photo shows otherwise, the fit leaves it.
     """
-    count = len(fit.rows) // keep
-    box = fit.rows.reshape(keep, count, -1)
-    straight = box.copy()
-    straight[..., BOW] = 0.0
-    corners = camera.project(box_corners(straight))
-    miss = np.sqrt(np.median(((corners @ n.T).max(axis=-2) - reach) ** 2, axis=-1))
-    lean = LEAN_SHARE * box[..., HEIGHT] * size
-    cost = face_spread(pixels, camera, box) + 0.05 * fit.rms.reshape(keep, count)
-    cost = cost + 0.2 * np.minimum(miss, 6.0) / np.hypot(1.0, lean)
-    top = slice(0, 4)
-    gap = fit.view.gap_px[:, top]
-    clear = fit.view.inner[:, top] & fit.view.visible[:, top] & np.isfinite(gap) & (gap > 4.0)
-    plain = np.clip((fit.clarity[:, top] - 1.5) / 3.0, 0.0, 1.0)
-    seen = np.where(clear, plain, 0.0).sum(axis=-1) / np.maximum(clear.sum(axis=-1), 1)
-    cost = cost - 0.2 * seen.reshape(keep, count)
-    first = np.argmin(cost, axis=0)
-    for side, least in ((HEIGHT, 0.12), (WIDTH, 0.06)):
-        size_log = np.log(box[..., side])
-        typical = size_log[first, np.arange(count)]
-        middle = np.median(typical)
-        spread = max(1.48 * float(np.median(np.abs(typical - middle))), least)
-        cost = cost + 0.03 * np.minimum(((size_log - middle) / spread) ** 2, 9.0)
-    return np.asarray(np.argmin(cost, axis=0))
+    length, width, height = np.exp(np.median(np.log(chosen[:, [LENGTH, WIDTH, HEIGHT]]), axis=0))
+    tall = np.full(len(theta), height)
+    same_height = as_boxes(boxes_at(affine, n, reach, theta[:, None], tall, seams))
+    made = [same_height]
+    for one, two in ((length, width), (width, length)):
+        box = same_height.copy()
+        turned = np.where(same_height[:, LENGTH] >= same_height[:, WIDTH], 0.0, 0.5 * np.pi)
+        box[:, LENGTH], box[:, WIDTH] = one, two
+        box[:, THETA] = same_height[:, THETA] + turned
+        box[:, :2], beyond = _laid_to(affine, n, reach, box)
+        # An outline that goes far beyond the usual box holds more than one piece.
+        several = beyond > ROW_SHARE * width * np.sqrt(np.abs(np.linalg.det(affine.a)))
+        made.append(np.where(several[:, None], same_height, box))
+    out = np.stack(made)
+    out[..., BOW] = bow
+    return out
 
 
-_T = (np.arange(6) + 0.5) / 6 * 0.84 + 0.08
-
-
-def face_spread(pixels: NDArray[np.uint8], camera: Camera, boxes: Floats) -> Floats:
-    """How uneven the faces of boxes (..., 9) are, as a share of the whole piece's unevenness: (...)."""
-    g1, g2 = (a.ravel() for a in np.meshgrid(_T, _T))
-    half = np.full_like(g1, 0.5)
-    u = np.concatenate([g1 - 0.5, g1 - 0.5, half, g1 - 0.5, -half])
-    v = np.concatenate([g2 - 0.5, -half, g1 - 0.5, half, g1 - 0.5])
-    w = np.concatenate([np.ones_like(g1), g2, g2, g2, g2])
-    colour = sample(pixels, camera.project(box_points(boxes[..., None, :], u, v, w)))
-    colour = np.sqrt(colour).reshape(*boxes.shape[:-1], 5, len(g1), 3)
-    sides = visible_sides(boxes, camera)
-    # Faces count by the area that is seen of them.
-    area = np.stack([boxes[..., WIDTH], boxes[..., LENGTH]] * 2, axis=-1)[..., [1, 0, 1, 0]]
-    seen = np.maximum(sides, 0.0) * boxes[..., HEIGHT, None] * area
-    weight = np.concatenate([(boxes[..., LENGTH] * boxes[..., WIDTH])[..., None], seen], axis=-1)
-    weight = weight / weight.sum(axis=-1, keepdims=True)
-    mean = colour.mean(axis=-2)
-    within = colour.var(axis=-2).sum(axis=-1)
-    overall = (mean * weight[..., None]).sum(axis=-2)
-    between = ((mean - overall[..., None, :]) ** 2).sum(axis=-1)
-    inside = (weight * within).sum(axis=-1)
-    return np.asarray((inside + 1e-5) / ((weight * (within + between)).sum(axis=-1) + 1e-5))
+def _laid_to(affine: Affine, n: Floats, reach: Floats, box: Floats) -> tuple[Floats, Floats]:
+    """Boxes of set size laid where most of the outline is theirs: their middles (N, 2) mm, and how far, px,
+    the outline goes beyond them (N,)."""
+    cos, sin = np.cos(box[:, THETA]), np.sin(box[:, THETA])
+    na = np.einsum("kd,ndx->nkx", n, affine.a)
+    along = np.abs(na[..., 0] * cos[:, None] + na[..., 1] * sin[:, None])
+    across = np.abs(na[..., 1] * cos[:, None] - na[..., 0] * sin[:, None])
+    rise = np.maximum(affine.b @ n.T, 0.0)
+    own = 0.5 * (box[:, LENGTH, None] * along + box[:, WIDTH, None] * across) + box[:, HEIGHT, None] * rise
+    off = reach - affine.p @ n.T - own
+    weight = np.ones_like(off)
+    middle: Floats = np.zeros((len(box), 2))
+    for _ in range(8):
+        normal = np.einsum("nkx,nk,nky->nxy", na, weight, na) + 1e-9 * np.eye(2)
+        middle = np.linalg.solve(normal, np.einsum("nkx,nk,nk->nx", na, weight, off)[..., None])[..., 0]
+        miss = np.abs(off - np.einsum("nkx,nx->nk", na, middle))
+        weight = 1.0 / (1.0 + (miss / 1.5) ** 2)
+    beyond = (off - np.einsum("nkx,nx->nk", na, middle)).max(axis=1)
+    return np.asarray(affine.origin + middle), np.asarray(beyond)
