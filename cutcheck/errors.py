@@ -115,7 +115,7 @@ INTERNAL = Fault(
     "internal",
     1,
     "Something went wrong inside cutcheck ({what}).",
-    "Please report it with the photo; nothing that was done before is lost.",
+    "Report it with the photo; nothing that was done before is lost.",
 )  # a fault of the program's own: no code of the interface, so not in the table of users' errors
 
 FAULTS: dict[str, Fault] = {fault.code: fault for fault in _FAULTS}
