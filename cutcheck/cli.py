@@ -17,6 +17,7 @@ import cutcheck
 from cutcheck.commands.accuracy import accuracy
 from cutcheck.commands.card import card
 from cutcheck.commands.check import check
+from cutcheck.commands.class_ import class_
 from cutcheck.commands.cuts import cuts
 from cutcheck.commands.journal import journal
 from cutcheck.commands.lens import lens
@@ -43,6 +44,7 @@ def group() -> None:
 
 for command in (
     check,
+    class_,
     serve,
     cuts,
     card,

@@ -15,7 +15,7 @@ from cutcheck.same_tray import places_mm, sizes_mm
 
 Floats = NDArray[np.float64]
 
-SIDE = 48  # of the small picture; a photo saved again, smaller and coarser, gives nearly the same one
+SIDE = 96  # of the small picture; a photo saved again, smaller and coarser, gives nearly the same one
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,8 @@ class RunStore:
         except (OSError, ValueError):
             return None
         good = isinstance(kept, dict) and kept.get("form") == FORM and isinstance(kept.get("asked"), dict)
-        return kept if good else None
+        whole = good and ("error" in kept or {"result", "look", "scale_u"} <= kept.keys())
+        return kept if whole else None
 
     def put(self, sha256: str, kept: dict[str, Any]) -> None:
         """Keep what a photo gave, in the place of what was kept of it before."""
