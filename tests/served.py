@@ -28,6 +28,7 @@ class Served:
     port: int
     process: subprocess.Popen[str]
     journal: Path
+    log: Path
 
     @property
     def code(self) -> str:
@@ -85,7 +86,7 @@ def served(folder: Path, *options: str, environment: dict[str, str] | None = Non
                 if "Ctrl-C" in said and _answers(port):
                     break
                 time.sleep(0.2)
-            yield Served(log.read_text(encoding="utf-8"), port, process, journal)
+            yield Served(log.read_text(encoding="utf-8"), port, process, journal, log)
         finally:
             process.terminate()
             process.wait(20)

@@ -133,6 +133,7 @@ def test_five_wrong_codes_make_a_phone_wait_and_scanning_still_lets_it_in(
     expect_inside(page)
     assert page.url == f"{page_served.on_the_network}/"
     expect(page.get_by_role("link", name="My progress")).to_have_count(0)
+    assert page_served.log.read_text(encoding="utf-8") == page_served.said  # no key is written down
 
 
 def test_the_computers_address_is_no_good_elsewhere(

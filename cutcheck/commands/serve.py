@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import logging
-import os
 import socket
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,14 +15,16 @@ if TYPE_CHECKING:
 
     from cutcheck.access import Access
 
-_SAFE = {  # of Streamlit, whatever a file or variable elsewhere says
-    "BROWSER_GATHER_USAGE_STATS": "false",
-    "CLIENT_SHOW_ERROR_LINKS": "false",
-    "SERVER_HEADLESS": "true",
-    "SERVER_ENABLE_CORS": "true",
-    "SERVER_ENABLE_XSRF_PROTECTION": "true",
-    "SERVER_MAX_UPLOAD_SIZE": "40",  # MB, as the page's own file has it
-    "SERVER_FILE_WATCHER_TYPE": "none",
+_SAFE = {  # of Streamlit, whatever a settings file of its own says in the folder where this is started
+    "browser.gatherUsageStats": False,
+    "client.showErrorDetails": "none",
+    "client.showErrorLinks": False,
+    "logger.level": "error",  # else each request is written down, and some bear a key
+    "server.enableCORS": True,
+    "server.enableXsrfProtection": True,
+    "server.fileWatcherType": "none",
+    "server.headless": True,
+    "server.maxUploadSize": 40,  # MB, as the page's own file has it
 }
 _MOST_CONNECTIONS = 200
 _LONGEST_MESSAGE = 8_000_000  # bytes that a browser may send through the page's socket; photos don't go there
@@ -56,12 +56,10 @@ def serve(on_network: bool, port: int | None, address: str | None) -> None:
 
 def prepare(port: int, reached: str | None) -> tuple[uvicorn.Server, Access | None]:
     """The page's server for a port, and who may do what. ``reached``: the address in the network, or None."""
-    os.environ.update({f"STREAMLIT_{name}": value for name, value in _SAFE.items()})
-    os.environ["STREAMLIT_SERVER_ADDRESS"] = reached or "localhost"
-    os.environ["STREAMLIT_SERVER_PORT"] = str(port)
-    logging.getLogger("streamlit").setLevel(logging.ERROR)
     import uvicorn
     from starlette.middleware import Middleware
+    from streamlit import config as page_config
+    from streamlit.logger import set_log_level
     from streamlit.starlette import App
 
     from cutcheck.access import Access, Keys
@@ -76,9 +74,13 @@ def prepare(port: int, reached: str | None) -> tuple[uvicorn.Server, Access | No
         scanned = f"{at}/?{KEY}={access.keys.network}"
         gate.open_to_network(gate.Opening(access, at, scanned, cookie_name(port)))
     app = App(_script(), middleware=[Middleware(Door, access, hosts, port)])
+    for name, value in {**_SAFE, "server.address": reached or "localhost", "server.port": port}.items():
+        page_config.set_option(name, value)
+    set_log_level("error")
     config = uvicorn.Config(
         app,
-        access_log=False,  # it would write the keys down
+        access_log=False,
+        log_config=None,
         log_level="error",
         proxy_headers=False,  # who is at the other end is what the socket says, nothing that is claimed
         server_header=False,
