@@ -63,10 +63,15 @@ def test_progress_is_shown_for_one_tray_and_for_many(own_journal: Path) -> None:
 
 
 def test_progress_without_any_tray_tells_how_to_begin(own_journal: Path) -> None:
-    """An empty journal, and a cook without trays, are told what to do."""
-    assert "The journal is empty" in place("my_progress").info[0].value
+    """An empty journal, and a cook without trays, are told what to do; a sample shows how it will look."""
+    page = place("my_progress")
+    assert "The journal is empty" in html_of(page)
+    assert not own_journal.exists()
+    page.toggle(key=keys.SAMPLE_TERM).set_value(True).run()
+    assert not page.exception
+    assert "Steadier." in html_of(page)
     Journal.open(own_journal).add_cook("Ada Example")
-    assert "No marked tray" in place("my_progress").info[0].value
+    assert "No marked tray" in html_of(place("my_progress"))
 
 
 def test_a_journal_that_can_not_be_opened_is_a_sentence(

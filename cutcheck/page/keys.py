@@ -45,6 +45,7 @@ HAND = "hand"  # right- or left-handed
 GESTURE = "gesture"
 VEGETABLE = "vegetable"
 PROGRESS_COOK = "progress_cook"  # whose progress is shown
+SAMPLE_TERM = "sample_term"
 PROGRESS_CUT = "progress_cut"
 GOAL_FORM = "goal_form"
 GOAL_CUT = "goal_cut"

@@ -54,8 +54,14 @@ def view(
     The panels of all pieces are sent along, so that a press is answered in the browser at once, however busy
     this computer is. ``result_of_call.piece`` is the number that was pressed.
     """
+    data = data_of(picture, result, unit, chosen)
+    return _component(key=key, data=data, default={"piece": None}, on_piece_change=on_press)
+
+
+def data_of(picture: str, result: Result, unit: Unit, chosen: int | None) -> dict[str, Any]:
+    """What the component is given: the picture, and each piece with its outline, its name and its panel."""
     sides = result.score.sides if result.score else ()
-    data = {
+    return {
         "picture": picture,
         "width": result.photo.width_px,
         "height": result.photo.height_px,
@@ -64,7 +70,6 @@ def view(
         "chosen": chosen,
         "hint": HINT,
     }
-    return _component(key=key, data=data, default={"piece": None}, on_piece_change=on_press)
 
 
 def pick(picture: str, size: tuple[int, int], what: str, *, key: str, on_press: Callable[[], None]) -> None:

@@ -66,7 +66,7 @@ def _by_size(standard: str) -> None:
     try:
         found = like(size, standard)
     except CutcheckError as error:
-        st.info(f"{error.message} {error.remedy}")
+        st.html(panels.fault_panel(error))
         return
     fitting = [one for one in found if one.fits]
     if not fitting:

@@ -7,10 +7,11 @@ import streamlit as st
 from cutcheck import practice_table, progress_table, words
 from cutcheck.control_charts import SOURCES
 from cutcheck.errors import CutcheckError
-from cutcheck.journal import Cook, Journal
+from cutcheck.journal import Cook, Journal, journal_path
 from cutcheck.journal.goals import goals_of, set_goal
 from cutcheck.page import keys, panels
 from cutcheck.page.progress_charts import mark_chart, mean_chart, spread_chart
+from cutcheck.page.sample_term import sample_term
 from cutcheck.page.spread import INK
 from cutcheck.practice import propose, standing
 from cutcheck.progress import CutProgress, Progress, progress_of
@@ -21,6 +22,7 @@ LEAD = (
     "<p class='cc-lead'>One tray tells how today went. Steadiness shows only over weeks: keep your trays, "
     "and see what gets better and what is only luck.</p>"
 )
+FIRST = "Check a tray, choose the cut, and press 'Keep' below the mark."
 
 
 def show() -> None:
@@ -28,7 +30,12 @@ def show() -> None:
     st.title("My progress")
     st.html(LEAD)
     try:
-        _show(Journal.open())
+        # Nothing is written, not even an empty journal, before something is to be kept.
+        journal = Journal.open() if journal_path().exists() else None
+        if journal is None or not journal.cooks():
+            _show_sample()
+        else:
+            _show(journal)
     except CutcheckError as error:
         st.html(panels.fault_panel(error))
     st.html(panels.caution())
@@ -41,7 +48,7 @@ def _show(journal: Journal) -> None:
         return
     found = progress_of(journal, cook)
     if not found.cuts:
-        st.info("No marked tray of this cook is kept yet. Check a tray, choose the cut, and press 'Keep'.")
+        st.html(panels.list_panel("No marked tray of this cook is kept yet", [FIRST]))
         return
     names = [progress_table.title(cut) for cut in found.cuts]
     chosen = st.selectbox(
@@ -50,6 +57,13 @@ def _show(journal: Journal) -> None:
     _cut(found.cuts[min(chosen or 0, len(names) - 1)], unit)
     _take(found, unit)
     _next(journal, found)
+
+
+def _show_sample() -> None:
+    """What to do first, and how it looks once there are some trays."""
+    st.html(panels.list_panel("The journal is empty", [FIRST]))
+    if st.toggle("Show the term of an invented cook", key=keys.SAMPLE_TERM):
+        _cut(sample_term().cuts[0], load_settings().unit)
 
 
 def _take(found: Progress, unit: Unit) -> None:
@@ -94,8 +108,6 @@ def _next(journal: Journal, found: Progress) -> None:
 
 def _ask_for_cook(journal: Journal) -> Cook | None:
     cooks = {cook.number: cook for cook in journal.cooks()}
-    if not cooks:
-        st.info("The journal is empty. Check a tray, choose the cut, and press 'Keep' below the mark.")
     number = st.selectbox(
         "Who?",
         list(cooks),
@@ -117,7 +129,7 @@ def _cut(cut: CutProgress, unit: Unit) -> None:
         st.html(
             panels.small_print(
                 [
-                    "First the mean of each tray, over the green band that counts as on size; then how far "
+                    "First the mean of each tray, over the shaded band that counts as on size; then how far "
                     "the pieces of one tray differ, with the measuring noise taken out. Between the dashed "
                     "lines is what is usual for you."
                 ]

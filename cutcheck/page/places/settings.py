@@ -42,7 +42,7 @@ def show() -> None:
 
 def _sizes(settings: Settings) -> None:
     st.subheader("Sizes")
-    with st.container(horizontal=True, gap="medium"):
+    with st.container(horizontal=True, gap="medium", vertical_alignment="bottom"):
         unit = st.segmented_control(
             "Lengths in",
             get_args(Unit),

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import streamlit as st
 
-from cutcheck.page import keys
+from cutcheck.page import keys, panels
 
 PHOTO_TYPES = ["jpg", "jpeg", "png", "webp", "tif", "tiff", "heic", "heif"]
 SAMPLE, SAMPLE_CUT = "sample-tray.jpg", "macedoine"
@@ -33,7 +33,8 @@ def ask_for_photos() -> list[Given]:
     )
     given = [Given(file.file_id, file.name, file.getvalue()) for file in (files or [])[:MOST_PHOTOS]]
     if files and len(files) > MOST_PHOTOS:
-        st.info(f"The first {MOST_PHOTOS} photos are measured; give the others when these are done.")
+        said = f"The first {MOST_PHOTOS} photos are measured. Give the others when these are done."
+        st.html(panels.list_panel("Many photos", [said]))
     return given
 
 
