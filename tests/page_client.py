@@ -132,13 +132,13 @@ class Visitor:
 
 
 @asynccontextmanager
-async def visitor(port: int) -> AsyncIterator[Visitor]:
-    """A session of its own with the page on this computer."""
+async def visitor(port: int, cookie: str = "") -> AsyncIterator[Visitor]:
+    """A session of its own with the page on this computer; ``cookie`` holds a key where one is needed."""
     connection = http.client.HTTPConnection("localhost", port, timeout=LONGEST_S)
-    connection.request("GET", "/_stcore/health")
+    connection.request("GET", "/_stcore/health", headers={"Cookie": cookie} if cookie else {})
     answer = connection.getresponse()
     answer.read()
-    cookie = (answer.getheader("Set-Cookie") or "").partition(";")[0]
+    cookie = "; ".join(filter(None, (cookie, (answer.getheader("Set-Cookie") or "").partition(";")[0])))
     connection.close()
     async with websockets.connect(
         f"ws://localhost:{port}/_stcore/stream",
