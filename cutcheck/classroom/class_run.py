@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from cutcheck.classroom.asked import Asked
-from cutcheck.classroom.folder_run import Start, photos_in, run_folder, shown
+from cutcheck.classroom.folder_run import Start, photos_in, run_folder
 from cutcheck.classroom.naming import read_settled
 from cutcheck.classroom.result_files import TO_SETTLE, write_results
 from cutcheck.classroom.results import ClassResults, Grade, class_results
@@ -44,8 +44,8 @@ def run_class(
     ``settle`` counts. Raises ``no-file``, ``roster``, ``class``, or what a wrong cut raises.
     """
     out = Path(out)
-    names = [shown(path) for path in photos_in(folder)[0]]
-    _settled(out, settle, roster, names)  # a wrong list is told before the photos are measured
+    names = photos_in(folder)[0]
+    _settled(out, settle, roster, list(names))  # a wrong list is told before the photos are measured
     with run_store(out) as store:
         trays = run_folder(folder, store, asked, workers=workers, on_start=on_start, on_done=on_done)
         # Read again: it may have been filled in while the photos were measured.

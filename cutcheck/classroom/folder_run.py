@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -53,8 +53,8 @@ class Start:
     other_files: tuple[str, ...]
 
 
-def photos_in(folder: str | Path) -> tuple[tuple[Path, ...], tuple[str, ...]]:
-    """The photos of a folder by name, and the names of its other files; subfolders are not looked into.
+def photos_in(folder: str | Path) -> tuple[dict[str, Path], tuple[str, ...]]:
+    """The photos of a folder by what they are called, and its other files; subfolders are not looked into.
 
     Raises ``class`` where it is no folder or holds no photo.
     """
@@ -65,10 +65,16 @@ def photos_in(folder: str | Path) -> tuple[tuple[Path, ...], tuple[str, ...]]:
         raise CutcheckError("no-file", file=folder) from None
     except OSError as error:
         raise _no_photos(f"'{folder}' can't be read as a folder ({error.strerror}).") from None
-    photos = tuple(path for path in files if path.suffix.lower() in ENDINGS)
+    photos: dict[str, Path] = {}
+    for path in files:
+        if path.suffix.lower() in ENDINGS:
+            name = _shown(path)
+            while name in photos:  # two names that differ only in what can't be shown
+                name = f"again {name}"
+            photos[name] = path
     if not photos:
         raise _no_photos(f"There is no photo in '{folder}'.")
-    return photos, tuple(shown(path) for path in files if path not in photos)
+    return photos, tuple(_shown(path) for path in files if path.suffix.lower() not in ENDINGS)
 
 
 def run_folder(
@@ -91,12 +97,11 @@ def run_folder(
     # of two names of one file the first
     first = {tray.sha256: tray for tray in reversed(trays) if tray.error is None}
     now = asked.fingerprint()
-    paths = {shown(path): path for path in photos}
     to_do, again, changed = [], 0, set[str]()
     for tray in first.values():
         kept = store.get(tray.sha256)
         if kept is None or kept["asked"] != now:
-            to_do.append(Question(paths[tray.photo], tray.photo, tray.sha256))
+            to_do.append(Question(photos[tray.photo], tray.photo, tray.sha256))
         if kept is not None and kept["asked"] != now:
             again += 1
             changed |= {*changes(kept["asked"], now)}
@@ -112,22 +117,23 @@ def run_folder(
     return tuple(_told(tray, first, store, passing) for tray in trays)
 
 
-def shown(path: Path) -> str:
+def _shown(path: Path) -> str:
     """A file's name as text that can be written anywhere, whatever bytes it has on the disk."""
-    return os.fsencode(path.name).decode("utf-8", "replace")
+    text = os.fsencode(path.name).decode("utf-8", "replace")
+    return "".join(letter if letter.isprintable() else "\ufffd" for letter in text)
 
 
-def _hashed(photos: Sequence[Path]) -> list[Tray]:
+def _hashed(photos: Mapping[str, Path]) -> list[Tray]:
     """The trays with nothing but the hash of their photo; ``sha256`` is empty where it can't be read."""
     trays = []
-    for path in photos:
+    for name, path in photos.items():
         try:
             with path.open("rb") as file:
-                trays.append(Tray(shown(path), hashlib.file_digest(file, "sha256").hexdigest()))
+                trays.append(Tray(name, hashlib.file_digest(file, "sha256").hexdigest()))
         except OSError as error:
             why = error.strerror or "it could not be read"
-            fault = CutcheckError("not-a-photo", file=shown(path), why=why).to_dict()["error"]
-            trays.append(Tray(shown(path), "", error=fault))
+            fault = CutcheckError("not-a-photo", file=name, why=why).to_dict()["error"]
+            trays.append(Tray(name, "", error=fault))
     return trays
 
 

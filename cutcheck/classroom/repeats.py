@@ -47,9 +47,10 @@ class Repeat:
 
 def find_repeats(looks: Mapping[str, Look]) -> tuple[Repeat, ...]:
     """The pairs of photos, by name, that show one tray; each pair once, in the order of the names given."""
+    details = {name: _detail(look.small) for name, look in looks.items()}
     found = []
     for first, second in combinations(looks, 2):
-        kind = same_tray(looks[first], looks[second])
+        kind = _same(looks[first], looks[second], float((details[first] * details[second]).sum()))
         if kind is not None:
             found.append(Repeat(first, second, kind))
     return tuple(found)
@@ -57,20 +58,21 @@ def find_repeats(looks: Mapping[str, Look]) -> tuple[Repeat, ...]:
 
 def same_tray(one: Look, two: Look) -> Kind | None:
     """Whether two looks are of one tray, and whether of one photo of it."""
-    if picture_likeness(one.small, two.small) >= PICTURE:
+    return _same(one, two, float((_detail(one.small) * _detail(two.small)).sum()))
+
+
+def _same(one: Look, two: Look, picture: float) -> Kind | None:
+    """``picture`` is the correlation of the small pictures, -1 to 1, of their detail."""
+    if picture >= PICTURE:
         return "photo"
     share, shift, sizes = _alike(one, two)
     even = share >= SHARE_ALL and shift <= SHIFT_MM
     return "pieces" if share >= SHARE and (sizes >= SIZES_AGREE or even) else None
 
 
-def picture_likeness(one: NDArray[np.uint8], two: NDArray[np.uint8]) -> float:
-    """The correlation of two small grey pictures, -1 to 1, of their detail."""
-    a, b = (_detail(picture.astype(float)) for picture in (one, two))
-    return float((a * b).sum())
-
-
-def _detail(picture: Floats) -> Floats:
+def _detail(small: NDArray[np.uint8]) -> Floats:
+    """What is finer than ``DETAIL_PX`` in a small picture, of length 1 as a vector."""
+    picture = small.astype(float)
     fine = picture - cv2.GaussianBlur(picture, (0, 0), DETAIL_PX)
     fine = fine - fine.mean()
     return np.asarray(fine / max(float(np.linalg.norm(fine)), 1e-9))

@@ -67,9 +67,9 @@ def workbook(tables: Sequence[Table]) -> bytes:
             sheet.freeze_panes(1, 0)
             for row, cells in enumerate((table.head, *table.rows)):
                 for column, cell in enumerate(cells):
-                    if isinstance(cell, str):
+                    if isinstance(cell, str) and cell:
                         sheet.write_string(row, column, cell, None if row else bold)
-                    elif cell is not None:
+                    elif isinstance(cell, int | float):
                         sheet.write_number(row, column, cell)
             for column, head in enumerate(table.head):
                 longest = max(len(str(row[column] or "")) for row in (table.head, *table.rows))
