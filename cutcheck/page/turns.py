@@ -6,6 +6,8 @@ once would take them all at the same time, and finish no sooner.
 
 from __future__ import annotations
 
+import contextlib
+import ctypes
 import os
 import threading
 from collections.abc import Callable, Iterator
@@ -47,6 +49,7 @@ class Turns:
             with self._changed:
                 self._queue.remove(ticket)
                 self._changed.notify_all()
+            _give_back()
 
     def _of(self, who: str) -> int:
         return sum(one == who for _, one in self._queue)
@@ -59,6 +62,13 @@ class Turns:
                 self._changed.wait(_LOOK_S)
                 before = self._queue.index(ticket) - self.at_once + 1
             return before
+
+
+def _give_back() -> None:
+    """Hand freed memory back to the system. Each run of the page is a thread of its own, and the C library
+    (glibc; others have no such call) would keep what threads that have ended had for their pictures."""
+    with contextlib.suppress(OSError, AttributeError, TypeError):
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 turns = Turns(min(os.cpu_count() or 1, 4))
