@@ -28,6 +28,7 @@ from cutcheck.commands.progress import progress
 from cutcheck.commands.serve import serve
 from cutcheck.commands.settings import settings
 from cutcheck.commands.standard import standard
+from cutcheck.commands.steady import steady
 from cutcheck.errors import CutcheckError
 
 STOPPED = 130  # the exit status of Ctrl-C, as shells report it
@@ -45,6 +46,7 @@ def group() -> None:
 for command in (
     check,
     class_,
+    steady,
     serve,
     cuts,
     card,

@@ -287,6 +287,9 @@ def _study(
         if causes == ["repeatability"]:  # exact whatever the balance
             freedom, tail = forms.freedom["repeatability"], (1.0 - level) / 2.0
             low, high = (math.sqrt(variance * freedom / chi2.ppf(q, freedom)) for q in (1 - tail, tail))
+        # an estimate below 0 that was set to 0 may lift a sum over its bound: the bound gives way
+        sd = math.sqrt(variance)
+        low, high = (None if low is None else min(low, sd)), (None if high is None else max(high, sd))
         share = variance / whole if whole > 0.0 else None
         return Component(
             name,
