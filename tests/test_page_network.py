@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import http.client
+import signal
 import socket
 from collections.abc import Iterator
 from pathlib import Path
@@ -181,6 +182,14 @@ def test_without_the_option_only_this_computer_connects(tmp_path: Path) -> None:
         assert b"streamlit" in connection.getresponse().read().lower()
         connection.request("GET", "/", headers={"Host": "evil.example"})
         assert connection.getresponse().status == 403
+
+
+def test_ctrl_c_ends_it_without_a_word_too_many(tmp_path: Path) -> None:
+    """Ctrl-C ends the page and says so in one line, with the status that shells use for it."""
+    with served(tmp_path, "--on-network", "--address", ADDRESS) as running:
+        running.process.send_signal(signal.SIGINT)
+        assert running.process.wait(20) == 130
+        assert running.log.read_text(encoding="utf-8").removeprefix(running.said).strip() == "Stopped."
 
 
 def test_a_port_that_is_taken_is_told_or_passed_over() -> None:

@@ -26,7 +26,7 @@ _SAFE = {  # of Streamlit, whatever a settings file of its own says in the folde
     "server.headless": True,
     "server.maxUploadSize": 40,  # MB, as the page's own file has it
 }
-_MOST_CONNECTIONS = 200
+_MOST_CONNECTIONS = 600  # a browser takes up to seven, a class has forty
 _LONGEST_MESSAGE = 8_000_000  # bytes that a browser may send through the page's socket; photos don't go there
 
 

@@ -24,6 +24,7 @@ KEY = "key"  # in the address that is scanned or pressed; taken out of it at onc
 ENTER = "/enter"
 _MOST_BYTES = 1000  # of a form with one code in it
 _MOST_UPLOADS = 4  # at once from the network, the others wait: each is held in memory while it arrives
+_OTHER_NAME = "This page has another name: open the address that was shown when it was started."
 _REFUSED = 4403  # a close code that programs may choose themselves (RFC 6455, 7.4.2)
 
 
@@ -54,7 +55,7 @@ class Door:
             return
         asked = HTTPConnection(scope)
         if not self._called_by_name(asked):
-            await self._refuse(scope, receive, send, "This page is not known by that name.")
+            await self._refuse(scope, receive, send, _OTHER_NAME)
             return
         if self.access is None:
             await self.app(scope, receive, send)
