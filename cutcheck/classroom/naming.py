@@ -94,8 +94,8 @@ def name_trays(
         trays = [photo for photo, its in wanted.items() if its == number]
         if len(trays) > 1:
             for photo in trays:
-                others = " and ".join(f"'{other}'" for other in trays if other != photo)
-                told = f"card {number} is also in {others}"
+                others = [f"'{other}'" for other in trays if other != photo]
+                told = f"card {number} is also in {both(others)}"
                 unsettled[photo] = Unsettled(photo, (number,), "taken", told)
                 del wanted[photo]
     named = {}
@@ -149,9 +149,14 @@ def _why_not(numbers: tuple[int, ...], roster: Roster) -> tuple[Why | None, str]
     if not numbers:
         return "no-number", "no card with a number is in the photo"
     if len(numbers) > 1:
-        return "several", f"cards {' and '.join(map(str, numbers))} are in the photo"
+        return "several", f"cards {both(list(map(str, numbers)))} are in the photo"
     if numbers[0] == 0:
         return "nobodys", "card 0 is nobody's"
     if roster.with_number(numbers[0]) is None:
         return "unknown", f"nobody in the roster has card {numbers[0]}"
     return None, ""
+
+
+def both(things: Sequence[str]) -> str:
+    """``"a"``, ``"a and b"``, ``"a, b and c"``."""
+    return " and ".join(filter(None, [", ".join(things[:-1]), things[-1]]))
