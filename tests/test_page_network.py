@@ -84,7 +84,7 @@ def test_a_phone_with_the_code_checks_and_looks_up_and_sees_no_journal(
     expect(page.get_by_text("Keep this tray")).to_have_count(0)
     expect(page.get_by_text("Let a phone in")).to_have_count(0)
     expect(page.get_by_role("link", name="My progress")).to_have_count(0)
-    page.get_by_role("link", name="Look up a cut").click()
+    page.get_by_role("link", name="Look up").click()
     page.get_by_role("button", name="Julienne").first.click()
     expect(page.get_by_role("heading", name="Julienne")).to_be_visible(timeout=SLOW_MS)
     page.goto(f"{page_served.on_the_network}/progress")
