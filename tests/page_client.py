@@ -44,7 +44,7 @@ class Visitor:
     def __init__(self, port: int, socket: websockets.ClientConnection, cookie: str) -> None:
         self.port = port
         self._socket = socket
-        self._cookie = cookie
+        self.cookie = cookie
         self._session = self._script = ""
         self._file: FileURLs | None = None
 
@@ -55,7 +55,7 @@ class Visitor:
     async def check(self, name: str, data: bytes) -> Shown:
         """Give a photo, in place of the one before, and wait until the page has shown what it found."""
         before = self._file
-        file = await self._place(name)
+        file = await self.place(name)
         await asyncio.to_thread(self._send, "PUT", file.upload_url, _form(name, data))
         states = WidgetStates()
         state = states.widgets.add()
@@ -101,7 +101,8 @@ class Visitor:
         elif kind == "file_uploader":
             self._uploader = shown.uploader = element.file_uploader.id
 
-    async def _place(self, name: str) -> FileURLs:
+    async def place(self, name: str) -> FileURLs:
+        """Where the page wants a photo sent to."""
         message = BackMsg()
         message.file_urls_request.request_id = str(uuid.uuid4())
         message.file_urls_request.file_names.append(name)
@@ -119,8 +120,8 @@ class Visitor:
         return said
 
     def _send(self, method: str, url: str, body: tuple[str, bytes] | None) -> None:
-        token = self._cookie.partition("_streamlit_xsrf=")[2].partition(";")[0]
-        headers = {"Cookie": self._cookie, "X-Xsrftoken": token}
+        token = self.cookie.partition("_streamlit_xsrf=")[2].partition(";")[0]
+        headers = {"Cookie": self.cookie, "X-Xsrftoken": token}
         if body is not None:
             headers["Content-Type"] = body[0]
         connection = http.client.HTTPConnection("localhost", self.port, timeout=LONGEST_S)
