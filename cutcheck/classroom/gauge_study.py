@@ -290,7 +290,7 @@ def _study(
         # an estimate below 0 that was set to 0 may lift a sum over its bound: the bound gives way
         sd = math.sqrt(variance)
         low, high = (None if low is None else min(low, sd)), (None if high is None else max(high, sd))
-        share = variance / whole if whole > 0.0 else None
+        share = min(variance / whole, 1.0) if whole > 0.0 else None
         return Component(
             name,
             estimate=sum(estimates[cause] for cause in causes) if len(causes) == 1 else variance,
