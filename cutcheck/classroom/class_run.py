@@ -10,13 +10,13 @@ from pathlib import Path
 from typing import NamedTuple
 
 from cutcheck.classroom.asked import Asked
-from cutcheck.classroom.folder_run import Start, photos_in, run_folder
+from cutcheck.classroom.folder_run import Start, Tray, photos_in, run_folder
+from cutcheck.classroom.grade import Grade
 from cutcheck.classroom.naming import read_settled
 from cutcheck.classroom.result_files import TO_SETTLE, write_results
-from cutcheck.classroom.results import ClassResults, Grade, class_results
+from cutcheck.classroom.results import ClassResults, class_results
 from cutcheck.classroom.roster import Roster, Student
 from cutcheck.classroom.run_store import run_store
-from cutcheck.records import Result
 
 
 class Done(NamedTuple):
@@ -31,7 +31,7 @@ def run_class(
     out: str | Path,
     roster: Roster,
     asked: Asked,
-    grade_of: Callable[[Result, Student | None], Grade],
+    grade_of: Callable[[Tray, Student | None], Grade],
     *,
     settle: str | Path | None = None,
     workers: int | None = None,

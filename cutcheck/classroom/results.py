@@ -5,43 +5,20 @@ Tables hold nothing of the moment (no times, no order of finishing): the same ph
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 from cutcheck import words
 from cutcheck.classroom.folder_run import Tray
+from cutcheck.classroom.grade import Grade
 from cutcheck.classroom.naming import LEFT_OUT, Naming, name_trays
 from cutcheck.classroom.repeats import Repeat, find_repeats
 from cutcheck.classroom.roster import Roster, Student
-from cutcheck.records import Result
 
 Cell = str | float | int | None
 SIDES = ("length", "width", "height")
-
-
-class Grade(Protocol):
-    """What a tray's grade must tell to stand in the tables: the mark, 0 to 100, what measuring leaves open of
-    it (``low``, ``high``), what the sample leaves open of the heap besides, and the school's own mark."""
-
-    @property
-    def points(self) -> float: ...
-    @property
-    def low(self) -> float: ...
-    @property
-    def high(self) -> float: ...
-    @property
-    def sample_low(self) -> float: ...
-    @property
-    def sample_high(self) -> float: ...
-    @property
-    def scale_text(self) -> str: ...
-    @property
-    def passed(self) -> bool | None: ...
-    @property
-    def second_look(self) -> bool: ...
-    @property
-    def counted(self) -> int: ...
 
 
 class Table(NamedTuple):
@@ -77,13 +54,14 @@ class ClassResults:
 def class_results(
     trays: Sequence[Tray],
     roster: Roster,
-    grade_of: Callable[[Result, Student | None], Grade],
+    grade_of: Callable[[Tray, Student | None], Grade],
     settled: Mapping[str, int | None] | None = None,
 ) -> ClassResults:
     """Name, grade and compare the trays of a class.
 
-    ``grade_of`` grades a result, given whose it is (None where that is to be settled). ``settled``: see
-    ``naming``. Of a file that is there twice the second counts only where a person gave it a number.
+    ``grade_of`` grades a tray that has a score, given whose it is (None where that is to be settled).
+    ``settled``: see ``naming``. Of a file that is there twice the second counts only where a person gave
+    it a number.
     """
     settled = settled or {}
     first = {tray.photo: tray for tray in trays}
@@ -99,7 +77,7 @@ def class_results(
     naming = name_trays(numbers, roster, settled)
     whose = {one.photo: one.student for one in naming.named}
     grades = {
-        photo: grade_of(tray.result, whose.get(photo))
+        photo: grade_of(tray, whose.get(photo))
         for photo, tray in whole.items()
         if tray.result is not None and tray.result.score is not None
     }
@@ -190,7 +168,9 @@ def _marks(given: Grade) -> tuple[Cell, ...]:
     passed = None if given.passed is None else "yes" if given.passed else "no"
     ends = (given.points, given.low, given.high, given.sample_low, given.sample_high)
     second = "yes" if given.second_look else ""
-    return (*(_round(end, 1) for end in ends), given.scale_text, passed, second)
+    # A spreadsheet that opens the CSV takes '12/20' for a day in December.
+    school = re.sub(r"^([\d.]+)/([\d.]+)$", r"\1 of \2", given.scale_text)
+    return (*(_round(end, 1) for end in ends), school, passed, second)
 
 
 def _remarks(results: ClassResults, student: Student) -> Iterable[str]:
@@ -210,7 +190,18 @@ def _remarks(results: ClassResults, student: Student) -> Iterable[str]:
                 yield f"the photo can't be measured: {tray.error['message']}"
             elif one.photo not in results.grades:
                 yield "nothing could be marked"
+            else:
+                yield from _of_the_grade(results.grades[one.photo])
             yield from _twice(results, one.photo)
+
+
+def _of_the_grade(given: Grade) -> Iterable[str]:
+    """What took points off, and what a person has not marked yet."""
+    for part in given.parts:
+        if part.points < 0.0:
+            yield f"{part.name}: {part.points:.1f} ({part.note})"
+    if given.not_marked:
+        yield f"not marked by hand yet: {', '.join(given.not_marked)}"
 
 
 def _twice(results: ClassResults, photo: str) -> Iterable[str]:

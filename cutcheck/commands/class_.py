@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
-    from cutcheck.classroom.folder_run import Start
+    from cutcheck.classroom.folder_run import Start, Tray
 
 
 @click.command("class")
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 @click.option("--roster", required=True, metavar="FILE.csv", help="Name and card number, one student a line.")
 @click.option("--cut", required=True, metavar="NAME", help="The cut; 'cutcheck cuts' lists them.")
 @click.option("--out", required=True, metavar="FOLDER", help="Where the results go.")
+@click.option("--rubric", metavar="FILE.toml", help="How trays are marked; the usual way without one.")
 @click.option("--settle", metavar="FILE.csv", help="Photo and number of trays that you name by hand.")
 @click.option("--standard", metavar="NAME", help="metric, inch or a standard file of your own.")
 @click.option("--produce", metavar="NAME", help="What was cut.")
@@ -30,6 +31,7 @@ def class_(
     roster: str,
     cut: str,
     out: str,
+    rubric: str | None,
     settle: str | None,
     standard: str | None,
     produce: str | None,
@@ -45,14 +47,23 @@ def class_(
     from cutcheck.classroom import class_table
     from cutcheck.classroom.asked import Asked
     from cutcheck.classroom.class_run import run_class
-    from cutcheck.classroom.plain_grade import plain_grade
-    from cutcheck.classroom.roster import read_roster
+    from cutcheck.classroom.grade import Grade, grade
+    from cutcheck.classroom.roster import Student, read_roster
+    from cutcheck.classroom.rubric import read_rubric, usual_rubric
+    from cutcheck.pipeline import chosen_cut
     from cutcheck.settings import load_settings
 
     students = read_roster(roster)
     for note in students.notes:
         click.echo(note, err=True)
+    rules = usual_rubric() if rubric is None else read_rubric(rubric)
     asked = Asked(cut, standard, produce, reference, load_settings())
+    chosen = chosen_cut(cut, standard, produce=produce, default=asked.settings.standard)
+
+    def grade_of(tray: Tray, student: Student | None) -> Grade:
+        assert tray.result is not None  # only trays with a score are graded
+        return grade(tray.result, rules, cut=chosen, scale_u=tray.scale_u)
+
     with contextlib.ExitStack() as stack:
         bars = []
 
@@ -69,7 +80,7 @@ def class_(
                 out,
                 students,
                 asked,
-                lambda result, student: plain_grade(result),
+                grade_of,
                 settle=settle,
                 workers=workers,
                 on_start=on_start,

@@ -9,7 +9,9 @@ from pathlib import Path
 import pytest
 from class_photos import OUTPUTS, start
 
+from cutcheck.classroom.rubric import Rubric, rubric_text
 from cutcheck.classroom.run_store import run_store
+from cutcheck.classroom.scales import SchoolScale
 from cutcheck.cli import run
 
 
@@ -59,7 +61,7 @@ def test_an_afternoon(class_folder: Path, tmp_path: Path, capsys: pytest.Capture
     assert "Measured before: 5 photos; to measure: 1." in err
     marks = rows(tmp_path / "marks.csv")
     assert [row["photo"] for row in marks] == ["ada.jpg", "ben-again.jpg", "cy.jpg", "who.jpg"]
-    assert [row["remarks"] for row in marks[1:]] == ["named by hand", "", "named by hand"]
+    assert ["named by hand" in row["remarks"] for row in marks] == [False, True, False, True]
 
     kept = {name: (tmp_path / name).read_bytes() for name in OUTPUTS}
     assert run(arguments(class_folder, tmp_path)) == 3  # the list that it wrote says the same
@@ -115,3 +117,28 @@ def test_two_runs_in_one_folder(class_folder: Path, tmp_path: Path) -> None:
     assert second.returncode == 2
     assert "Another run is at work" in said
     assert [path.name for path in tmp_path.iterdir()] == [".cutcheck-run"]
+
+
+def test_another_rubric_marks_anew_and_measures_nothing(
+    class_folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With a school's scale and pass mark the marks are told in it; the measuring is the one from before."""
+    photos = tmp_path / "photos"
+    photos.mkdir()
+    shutil.copy(class_folder / "cy.jpg", photos)
+    shutil.copy(class_folder.parent / "roster.csv", tmp_path)
+    assert run(arguments(photos, tmp_path / "out")) == 0
+    usual = rows(tmp_path / "out" / "marks.csv")[2]
+    rubric = tmp_path / "rubric.toml"
+    rubric.write_text(rubric_text(Rubric(pass_mark=100.0, scale=SchoolScale("points", of=20.0, step=0.5))))
+    capsys.readouterr()
+    assert run(arguments(photos, tmp_path / "out", "--rubric", str(rubric))) == 0
+    out, err = capsys.readouterr()
+    assert "Measured before: 1 photo; to measure: 0." in err
+    assert "1 marked: 0 passed, 1 not" in out
+    school = rows(tmp_path / "out" / "marks.csv")[2]
+    assert usual["remarks"].startswith("too few pieces: -14.0 (6 pieces found, 20 are asked for)")
+    assert float(school["mark"]) == pytest.approx(float(usual["mark"]) + 14.0, abs=0.11)
+    points = float(school["school's mark"].split()[0])
+    assert points == pytest.approx(float(school["mark"]) / 5.0, abs=0.26)
+    assert school["passed"] == "no"

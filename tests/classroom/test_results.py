@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from cutcheck.classroom.class_run import Done
 from cutcheck.classroom.class_table import summary
 from cutcheck.classroom.folder_run import Tray
+from cutcheck.classroom.grade import Grade, GradePart
 from cutcheck.classroom.look import SIDE, Look
 from cutcheck.classroom.result_files import workbook, write_results
 from cutcheck.classroom.results import (
@@ -34,19 +35,22 @@ from cutcheck.records import Result
 ROSTER = Roster(tuple(Student(name, n) for n, name in enumerate(("=1+1", "Ben", "@Cy", "Dot", "Eve"), 1)))
 
 
-@dataclass(frozen=True)
-class Given:
-    """A grade with made-up figures."""
-
-    points: float = 61.26
-    low: float = 58.04
-    high: float = 64.5
-    sample_low: float = 50.0
-    sample_high: float = 71.0
-    scale_text: str = "12.3 of 20"
-    passed: bool | None = True
-    second_look: bool = True
-    counted: int = 11
+# Made-up figures.
+GIVEN = Grade(
+    points=61.26,
+    low=58.04,
+    high=64.5,
+    sample_low=50.0,
+    sample_high=71.0,
+    scale_text="12.3/20",
+    passed=True,
+    second_look=True,
+    pass_probability=0.9,
+    parts=(GradePart("measured", 63.26, 100.0),),
+    counted=11,
+    excluded={},
+    points_all=61.26,
+)
 
 
 def tray(photo: str, *numbers: int, seed: int = 1, **changes: object) -> Tray:
@@ -66,7 +70,7 @@ def failed(photo: str) -> Tray:
 
 def results(*trays: Tray, settled: dict[str, int | None] | None = None) -> ClassResults:
     """The class's results with the same grade for all."""
-    return class_results(trays, ROSTER, lambda result, student: Given(), settled)
+    return class_results(trays, ROSTER, lambda tray, student: GIVEN, settled)
 
 
 def rows(table: Table | None) -> list[dict[str, object]]:
@@ -179,6 +183,16 @@ def test_nothing_that_could_be_marked_has_no_grade() -> None:
     marks = rows(marks_table(results(replace(bare, result=unmarked))))
     assert (marks[1]["photo"], marks[1]["mark"], marks[1]["remarks"]) == (
         *("a.jpg", None, "nothing could be marked"),
+    )
+
+
+def test_penalties_and_what_is_not_marked_yet_are_told() -> None:
+    """Points taken off stand with their reason, and lines that wait for a person are named."""
+    few = GradePart("too few pieces", -2.0, 0.0, "18 pieces found, 20 are asked for")
+    given = replace(GIVEN, parts=(*GIVEN.parts, few), not_marked=("hygiene",))
+    got = class_results([tray("a.jpg", 2)], ROSTER, lambda tray, student: given)
+    assert rows(marks_table(got))[1]["remarks"] == (
+        "too few pieces: -2.0 (18 pieces found, 20 are asked for); not marked by hand yet: hygiene"
     )
 
 
