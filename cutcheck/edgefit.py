@@ -24,8 +24,14 @@ SAMPLE_PX = 0.35  # one sample of an edge: noise and grain
 TOP_MM = 0.048  # how far a top edge of real produce lies off its line
 FOOT_MM = 0.10  # the same at the foot, where shadow and bleeding add
 OUTLINE_PX = 1.0  # how well the outline as found places an outer edge
+CHROMA = 0.35  # colour counts for less than light: cameras and JPEG blur it, and produce glows onto the board
 APART = 0.12  # sine of the angle between two colours that can be told apart
 MERGED_PX = 2.5  # a side face seen narrower than this shows one edge, not two
+
+
+# Blue, green, red of linear light (IEC 61966-2-1), drawn towards their luminance.
+_LUMINANCE = np.array([[0.0722], [0.7152], [0.2126]])
+_LIGHT_FIRST = (CHROMA * np.eye(3) + (1.0 - CHROMA) * _LUMINANCE).astype(np.float32)
 
 
 @dataclass(frozen=True)
@@ -168,6 +174,9 @@ def _find_edges(
     flip = np.where(((place.mean(axis=1) - centre[row]) * normal).sum(-1) < 0.0, -1.0, 1.0)
     normal = normal * flip[:, None]  # outwards
     profile = profiles(pixels, place, np.repeat(normal[:, None], place.shape[1], axis=1), HALF)
+    # Colour tells edges apart; where the right one lies exactly, light says best.
+    if reach <= max(LAST_PX):
+        profile = profile @ _LIGHT_FIRST
     slope = slopes(profile)
     # An outer edge is looked for where the outline has it.
     outer = ~view.inner[row, edge]

@@ -22,16 +22,25 @@ DEEP = 0.9  # a valley this many ripples deep right across is a seam
 SHALLOW = 0.3  # enough beside a seam already found, at about its distance
 FAINT = 0.5  # a step or valley this clear, where a seam is expected, is one
 LONG, SLIM = 1.45, 7.0  # length over width between which a box may be a row: slimmer ones are sticks
-TOO_LARGE = 1.6  # times the tray's typical area: several pieces
+TOO_LARGE = 1.7  # times the tray's typical area: several pieces
 BESIDE = 1.5  # times as deep must the seam between two sticks side by side be, where nothing else tells
 LEAST_SHARE = 0.35  # no piece of a row is narrower than this share of its neighbours
 CONTACT_PX = 3.0
 CONTACT_SHARE = 0.1  # of an outline's points, at least, run along a neighbour
 
 
-def rows_of_pieces(pixels: NDArray[np.uint8], camera: Camera, boxes: Floats) -> list[Floats]:
-    """For each of the boxes (N, 9), the boxes (k, 9) that it falls into: itself, or the pieces of a row."""
-    made = [_split(pixels, camera, box[None], count) for box, count in _suspects(boxes)]
+def rows_of_pieces(
+    pixels: NDArray[np.uint8], camera: Camera, boxes: Floats, *, only_large: bool = False
+) -> list[Floats]:
+    """For each of the boxes (N, 9), the boxes (k, 9) that it falls into: itself, or the pieces of a row.
+
+    ``only_large``: only what is as large as several, as among rough chunks, which have lines of their own.
+    """
+    many = _times_usual(boxes)
+    made = [
+        box[None] if only_large and ratio < TOO_LARGE else _split(pixels, camera, box[None], round(ratio))
+        for box, ratio in zip(boxes, many, strict=True)
+    ]
     again = np.concatenate(made)
     if len(again) == len(boxes):
         return made
@@ -47,11 +56,10 @@ def rows_of_pieces(pixels: NDArray[np.uint8], camera: Camera, boxes: Floats) -> 
     return out
 
 
-def _suspects(boxes: Floats) -> list[tuple[Floats, int]]:
-    """Each box with how many pieces it would be, by the tray's usual size."""
+def _times_usual(boxes: Floats) -> Floats:
+    """How many pieces of the tray's usual size each box would be, (N,)."""
     area = boxes[:, LENGTH] * boxes[:, WIDTH]
-    usual = float(np.median(area))
-    return [(box, round(min(a / usual, 6.0))) for box, a in zip(boxes, area, strict=True)]
+    return np.minimum(area / np.median(area), 6.0)
 
 
 def _split(pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int) -> Floats:
