@@ -2,12 +2,15 @@
 
 Theil-Sen slope with its interval (P. K. Sen, Journal of the American Statistical Association 63 (1968),
 1379-1389) and the Mann-Kendall test (H. B. Mann, Econometrica 13 (1945), 245-259; M. G. Kendall, Rank
-Correlation Methods, 1975), exact for few values without ties.
+Correlation Methods, 1975), exact for few values without ties. Values of several kinds, each with a level of
+its own, are compared within their kind only (R. M. Hirsch, J. R. Slack and R. A. Smith, Water Resources
+Research 18 (1982), 107-121, whose kinds are the months).
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -15,7 +18,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.stats import norm
 
-__all__ = ["FEWEST", "Trend", "mann_kendall", "theil_sen", "trend"]
+__all__ = ["FEWEST", "Trend", "mann_kendall", "theil_sen", "trend", "trend_within"]
 
 Floats = NDArray[np.float64]
 
@@ -57,6 +60,40 @@ def trend(times: ArrayLike, values: ArrayLike) -> Trend | None:
     return Trend(len(t), slope, low, high, s, p)
 
 
+def trend_within(times: ArrayLike, values: ArrayLike, kinds: Sequence[object]) -> Trend | None:
+    """The common trend of values of several kinds, (k,) each, whose levels may differ.
+
+    Only values of one kind are compared. None where fewer than ``FEWEST`` have another of their kind at
+    another time. The slope is the median over all such pairs, its interval by the variance of s.
+    """
+    t, x = np.asarray(times, float), np.asarray(values, float)
+    names = list(dict.fromkeys(kinds))
+    groups = [np.flatnonzero([kind == name for kind in kinds]) for name in names]
+    groups = [group for group in groups if len(group) > 1 and float(np.ptp(t[group])) > 0.0]
+    count = sum(len(group) for group in groups)
+    if count < FEWEST:
+        return None
+    slopes, s, variance, exact, chance = [], 0, 0.0, True, np.ones(1)
+    for group in groups:
+        group = group[np.argsort(t[group], kind="stable")]
+        i, j = (group[side] for side in np.triu_indices(len(group), 1))
+        apart = t[j] != t[i]
+        slopes.append((x[j] - x[i])[apart] / (t[j] - t[i])[apart])
+        s += mann_kendall(x[group], t[group])[0]
+        variance += _variance(x[group], t[group])
+        n = len(group)
+        exact = exact and len(np.unique(x[group])) == n == len(np.unique(t[group])) and n <= _EXACT_TO
+        if exact:
+            chance = np.convolve(chance, _scores(n))
+    middle, low, high = _middle(np.sort(np.concatenate(slopes)), math.sqrt(variance), 0.95)
+    if exact:
+        falling = (len(chance) - 1 - abs(s)) // 2
+        p = min(1.0, 2.0 * float(chance[: falling + 1].sum()))
+    else:
+        p = _normal_p(s, variance)
+    return Trend(count, middle, low, high, s, p)
+
+
 def theil_sen(times: ArrayLike, values: ArrayLike, level: float = 0.95) -> tuple[float, float, float]:
     """(slope, low, high): the median of the slopes of all pairs, and its interval by the variance of s."""
     t, x = np.asarray(times, float), np.asarray(values, float)
@@ -65,8 +102,12 @@ def theil_sen(times: ArrayLike, values: ArrayLike, level: float = 0.95) -> tuple
     slopes = np.sort((x[j] - x[i])[apart] / (t[j] - t[i])[apart])
     if not len(slopes):
         raise ValueError("a slope needs two times")
-    # Sen (1968), eq. 2.6 with ties of either taken into account
-    reach = norm.ppf(0.5 + level / 2.0) * math.sqrt(_variance(x, t))
+    return _middle(slopes, math.sqrt(_variance(x, t)), level)
+
+
+def _middle(slopes: Floats, sd: float, level: float) -> tuple[float, float, float]:
+    """The median of sorted slopes with its interval: Sen (1968), eq. 2.6, with ties taken into account."""
+    reach = norm.ppf(0.5 + level / 2.0) * sd
     low = min(max(round((len(slopes) - reach) / 2.0) - 1, 0), len(slopes) - 1)
     high = min(max(round((len(slopes) + reach) / 2.0), 0), len(slopes) - 1)
     return float(np.median(slopes)), float(slopes[low]), float(slopes[high])
@@ -84,10 +125,13 @@ def mann_kendall(values: ArrayLike, times: ArrayLike | None = None) -> tuple[int
     s = int((np.sign(x[j] - x[i]) * np.sign(t[j] - t[i])).sum())
     if len(np.unique(x)) == len(x) == len(np.unique(t)) and len(x) <= _EXACT_TO:
         return s, _exact_p(len(x), abs(s))
-    variance = _variance(x, t)
+    return s, _normal_p(s, _variance(x, t))
+
+
+def _normal_p(s: int, variance: float) -> float:
     if variance <= 0.0 or s == 0:
-        return s, 1.0
-    return s, float(min(1.0, 2.0 * norm.sf((abs(s) - 1) / math.sqrt(variance))))
+        return 1.0
+    return float(min(1.0, 2.0 * norm.sf((abs(s) - 1) / math.sqrt(variance))))
 
 
 def _variance(x: Floats, t: Floats) -> float:

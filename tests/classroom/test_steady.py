@@ -23,9 +23,9 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Two invented trays of six dice, two photos of each by Ada and by Ben; one more that is no photo."""
     top = tmp_path_factory.mktemp("steady")
     view = {"tilt_deg": 20.0, "above_mm": 270.0, "lean_deg": -90.0, "roll_deg": 0.0, "card_at": (0.27, 0.5)}
-    for tray, mm in ((3, 12.0), (4, 12.9)):
-        dice = ({"shape": "box", "mm": (mm, mm, mm), "count": 6, "sd": 0.05},)
-        _, truth = light_scene.scene(40 + tray, size=(1000, 750), pieces=dice, number=tray, **view)
+    for tray, mm in ((3, 11.0), (4, 13.5)):
+        dice = ({"shape": "box", "mm": (mm, mm, mm), "count": 6, "sd": 0.02, "gap_mm": 12.0},)
+        _, truth = light_scene.scene(40 + tray, size=(1600, 1200), pieces=dice, number=tray, **view)
         for who, seed in (("ada", 100), ("ben", 200)):
             (top / who).mkdir(exist_ok=True)
             for k in range(2):
@@ -49,8 +49,10 @@ def test_a_folder_is_measured_and_studied(folder: Path, capsys: pytest.CaptureFi
     sides = {one["name"]: one for one in found["quantities"]}
     length = next(one for name, one in sides.items() if "length" in name or "side" in name)
     trays = length["study"]["part"]["sd"]
-    # the true means differ by 0.9 mm: as a standard deviation of two that is 0.9 / sqrt(2)
-    assert trays == pytest.approx(0.9 / 2**0.5, abs=0.25)
+    truths = [json.loads((folder / "ada" / f"ada-{n}-0.json").read_text())["pieces"] for n in (3, 4)]
+    means = [np.mean([max(p["length_mm"], p["width_mm"]) for p in pieces]) for pieces in truths]
+    # as a standard deviation of two, a difference is divided by the root of 2
+    assert trays == pytest.approx((means[1] - means[0]) / 2**0.5, abs=0.25)
     assert length["study"]["repeatability"]["sd"] < 0.3
 
 
