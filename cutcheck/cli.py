@@ -25,6 +25,7 @@ from cutcheck.commands.plan import plan
 from cutcheck.commands.practice import practice
 from cutcheck.commands.prepare import gestures, produce, safety, station
 from cutcheck.commands.progress import progress
+from cutcheck.commands.rubric import rubric
 from cutcheck.commands.serve import serve
 from cutcheck.commands.settings import settings
 from cutcheck.commands.standard import standard
@@ -51,6 +52,7 @@ for command in (
     cuts,
     card,
     standard,
+    rubric,
     plan,
     gestures,
     station,

@@ -83,6 +83,16 @@ def masked(pixels: Pixels, result: Result) -> Pixels:
     return covered
 
 
+def without_cards(pixels: Pixels, result: Result) -> Pixels:
+    """The photo with every card painted over, a little beyond its edge: its number and name can't be read."""
+    covered = pixels.copy()
+    for region in result.scale.regions_px:
+        corners = np.asarray(region, float)
+        wider = corners.mean(axis=0) + 1.04 * (corners - corners.mean(axis=0))
+        cv2.fillPoly(covered, [np.round(wider).astype(np.int32)], (150, 150, 150), lineType=cv2.LINE_AA)
+    return covered
+
+
 def encode(picture: Pixels, ending: str) -> bytes:
     """The picture as a file's bytes: ``".png"``, ``".jpg"`` or ``".webp"``; ValueError for another ending."""
     quality = {

@@ -26,7 +26,8 @@ class Settings:
 
     ``printed`` is the print check, ``"197.4x213.2"`` mm, or None where the ruler has not been used;
     ``thickness_mm`` that of the card (0.2 paper, 0.5 laminated); the limits guard the reading of photos;
-    ``journal`` is its file, None for the usual place; ``keep_photo`` whether a tray is kept with its photo.
+    ``journal`` is its file, None for the usual place; ``keep_photo`` whether a tray is kept with its photo;
+    ``graded_days`` how long graded work is kept.
     """
 
     printed: str | None = None
@@ -37,10 +38,11 @@ class Settings:
     max_megabytes: float = 40.0
     journal: str | None = None
     keep_photo: bool = False
+    graded_days: float = 365.0
 
 
 NAMES = tuple(field.name for field in fields(Settings))
-_NUMBERS = {"thickness_mm": (0.0, 5.0), "max_megapixels": (1.0, 400.0), "max_megabytes": (1.0, 1000.0)}
+_NUMBERS = {"thickness_mm": (0.0, 5.0), "max_megapixels": (1.0, 400.0), "max_megabytes": (1.0, 1000.0), "graded_days": (1.0, 36500.0)}
 
 
 def settings_path() -> Path:

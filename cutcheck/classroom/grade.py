@@ -91,7 +91,7 @@ def grade(
     scale_u = scale_of(check) if scale_u is None else scale_u
     score_all = _score(check, rubric, {}, cut, scale_u)
     score = _score(check, rubric, out, cut, scale_u) if out else score_all
-    parts, not_marked = _parts(score, rubric, weights, minutes, by_hand)
+    parts, not_marked = _parts(score, rubric, weights, minutes, by_hand, score_all.counted)
     of_measured = rubric.measured_points / 100.0 * _blown_up(rubric, not_marked)
     others = sum(part.points for part in parts[1:])
     points = _held(score.mark * of_measured + others)
@@ -99,7 +99,7 @@ def grade(
     sampling = (score.sampling or 0.0) * of_measured
     sample_low = _held(points - math.hypot(points - low, sampling))
     sample_high = _held(points + math.hypot(high - points, sampling))
-    all_parts, _ = _parts(score_all, rubric, weights, minutes, by_hand)
+    all_parts, _ = _parts(score_all, rubric, weights, minutes, by_hand, score_all.counted)
     doubt = (low, high) if rubric.second_look == "measuring" else (sample_low, sample_high)
     return Grade(
         points=points,
@@ -133,7 +133,7 @@ def pass_probability(points: float, low: float, high: float, pass_mark: float) -
 
 
 def scale_of(check: Result) -> float:
-    """The relative uncertainty of the scale as the pieces' budgets have it (the line of the print), else 0."""
+    """The relative uncertainty of the scale as the pieces' budgets have it (their line ``print``), else 0."""
     shares = [
         line.standard_mm / mm
         for piece in check.pieces
@@ -160,16 +160,12 @@ def _score(check: Result, rubric: Rubric, out: Mapping[int, str], cut: Cut | Non
 
 
 def _rules(rubric: Rubric) -> Rules:
-    w = rubric.weights
+    """The rules with the rubric's weights; the usual ones, to the last bit, where they are the same."""
+    w, usual = rubric.weights, Rules()
     total = w.on_size + w.evenness + w.squareness
-    parts = (w.on_size / total, w.evenness / total, w.squareness / total)
-    usual = Rules()
-    if (
-        max(abs(a - b) for a, b in zip(parts, (usual.on_size, usual.evenness, usual.squareness), strict=True))
-        < 1e-9
-    ):
-        return usual
-    return replace(usual, on_size=parts[0], evenness=parts[1], squareness=parts[2])
+    rules = Rules(w.on_size / total, w.evenness / total, w.squareness / total)
+    off = (abs(getattr(rules, n) - getattr(usual, n)) for n in ("on_size", "evenness", "squareness"))
+    return usual if max(off) < 1e-9 else rules
 
 
 def _as_scored(cut: Cut, score: Score) -> Cut:
@@ -189,6 +185,7 @@ def _parts(
     weights: Weights | None,
     minutes: float | None,
     by_hand: Mapping[str, float],
+    cut_pieces: int,
 ) -> tuple[tuple[GradePart, ...], tuple[str, ...]]:
     not_marked = tuple(line.name for line in rubric.hand_lines if line.name not in by_hand)
     up = _blown_up(rubric, not_marked)
@@ -200,8 +197,9 @@ def _parts(
     for line in rubric.hand_lines:
         if line.name in by_hand:
             parts.append(GradePart(line.name, by_hand[line.name] * up, line.points * up, "marked by hand"))
-    if rubric.few is not None and (short := rubric.fewest_pieces - score.counted) > 0:
-        note = f"{words.count(score.counted, 'piece')} counted, {rubric.fewest_pieces} are asked for"
+    # A piece that the instructor left out was cut all the same.
+    if rubric.few is not None and (short := rubric.fewest_pieces - cut_pieces) > 0:
+        note = f"{words.count(cut_pieces, 'piece')} found, {rubric.fewest_pieces} are asked for"
         parts.append(GradePart("too few pieces", -rubric.few.off(short), 0.0, note))
     waste = None if weights is None else weights.waste_share
     if rubric.waste is not None and waste is not None and 100.0 * waste > rubric.waste.limit:

@@ -1,13 +1,14 @@
 """The rubric: how a measured tray is marked. Apart from the standard, which says what size a cut has.
 
-A rubric is a small TOML file, to be changed in a text editor. Every fault in it is told with the line, the key
-and what may stand there; a key that is not known is refused.
+A rubric is a small TOML file, to be changed in a text editor. Every fault in it is told with the line, the
+key and what may stand there; a key that is not known is refused.
 """
 
 from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 from typing import Literal, cast, get_args
 
@@ -54,7 +55,7 @@ class HandLine:
 
 @dataclass(frozen=True, slots=True)
 class Rubric:
-    """A rubric. ``few`` is taken off where fewer than ``fewest_pieces`` count; waste (percent of the raw
+    """A rubric. ``few`` is taken off where fewer than ``fewest_pieces`` (its ``limit``) are found; waste (percent of the raw
     weight) and time (minutes) only where they were given. The points of ``hand_lines`` are part of the 100.
 
     ``second_look`` says whose doubt asks for a look by eye where it crosses the pass mark: of ``measuring``
@@ -270,7 +271,7 @@ def _scale(where: Field) -> SchoolScale:
         row.only("from", "name")
         bands.append(Band(_number(row, "from", None, 0.0, 100.0), _line(row, "name", None)))
     if bands:
-        falling = all(a.low > b.low for a, b in zip(bands, bands[1:], strict=False))
+        falling = all(a.low > b.low for a, b in pairwise(bands))
         if not falling or bands[-1].low != 0.0:
             fail(where.at("bands"), "the bands must fall, and the last begin at 0", "Order them so.")
     return SchoolScale(kind, of, step, tuple(bands) or LETTERS)

@@ -17,6 +17,7 @@ ABOUT = {
     "max_megabytes": "larger files are refused",
     "journal": "the journal's file; 'forget' goes back to the usual place",
     "keep_photo": "yes or no: whether a tray is kept with a copy of its photo",
+    "graded_days": "how many days graded work is kept",
 }
 
 NOT_SET = {"printed": "not measured", "journal": "the usual place"}

@@ -11,6 +11,7 @@ from typing import Any
 
 from sqlalchemy import (
     JSON,
+    Boolean,
     Column,
     Float,
     ForeignKey,
@@ -25,7 +26,7 @@ from sqlalchemy import (
 from sqlalchemy.sql.type_api import TypeEngine
 
 # The versions of the tables in their order; a journal says which it has in ``alembic_version``.
-VERSIONS = ("0001", "0002")
+VERSIONS = ("0001", "0002", "0003")
 
 metadata = MetaData()
 
@@ -132,4 +133,119 @@ photos = Table(
     Column("check_id", Integer, ForeignKey("checks.id", ondelete="CASCADE"), primary_key=True),
     _needed("kind", Text),
     _needed("data", LargeBinary),
+)
+
+# ---- the gradebook: classes and graded work. It is apart from ``cooks`` and ``checks``: those are practice,
+# and practice is the student's own.
+
+students = Table(
+    "students",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("key", Text, nullable=False, unique=True),
+    _needed("name", Text),
+    _needed("added", Text),
+    sqlite_autoincrement=True,
+)
+
+classes = Table(
+    "classes",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("key", Text, nullable=False, unique=True),
+    _needed("name", Text),
+    _needed("begins", Text),
+    _needed("ends", Text),
+    sqlite_autoincrement=True,
+)
+
+# A card number is a person's for a class and some days, both ends included; the number may come back later.
+members = Table(
+    "members",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("class_id", Integer, ForeignKey("classes.id", ondelete="CASCADE"), nullable=False),
+    Column("student_id", Integer, ForeignKey("students.id", ondelete="CASCADE"), nullable=False),
+    _needed("number", Integer),
+    _needed("begins", Text),
+    _needed("ends", Text),
+    Index("members_of_class", "class_id", "number"),
+    sqlite_autoincrement=True,
+)
+
+# ``rubric`` and ``standard_text`` are what they were on that day, whatever becomes of the files.
+assignments = Table(
+    "assignments",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("key", Text, nullable=False, unique=True),
+    Column("class_id", Integer, ForeignKey("classes.id", ondelete="CASCADE"), nullable=False),
+    _needed("name", Text),
+    _needed("cut", Text),
+    Column("standard", Text),
+    Column("standard_text", Text),
+    Column("produce", Text),
+    _needed("rubric", Text),
+    _needed("day", Text),
+    _needed("blind", Boolean),
+    Index("assignments_of_class", "class_id", "day"),
+    sqlite_autoincrement=True,
+)
+
+gradings = Table(
+    "gradings",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("key", Text, nullable=False, unique=True),
+    Column("assignment_id", Integer, ForeignKey("assignments.id", ondelete="CASCADE"), nullable=False),
+    Column("student_id", Integer, ForeignKey("students.id", ondelete="CASCADE"), nullable=False),
+    _needed("sha256", Text),
+    _needed("kept", Text),
+    *(_needed(name, Float) for name in ("points", "low", "high", "sample_low", "sample_high")),
+    _needed("scale_text", Text),
+    _needed("passed", Boolean),
+    _needed("second_look", Boolean),
+    _needed("pass_probability", Float),
+    _needed("counted", Integer),
+    _needed("points_all", Float),
+    # what went into it: {name: points}, {piece: reason}, weights in g and minutes
+    _needed("hand_marks", JSON),
+    _needed("excluded", JSON),
+    _needed("extras", JSON),
+    _needed("scale_u", Float),
+    _needed("parts", JSON),
+    _needed("not_marked", JSON),
+    _needed("result", JSON),
+    UniqueConstraint("assignment_id", "student_id"),
+    Index("gradings_of_student", "student_id"),
+    sqlite_autoincrement=True,
+)
+
+grading_photos = Table(
+    "grading_photos",
+    metadata,
+    Column("grading_id", Integer, ForeignKey("gradings.id", ondelete="CASCADE"), primary_key=True),
+    _needed("kind", Text),
+    _needed("data", LargeBinary),
+)
+
+# Only grows: triggers of the database refuse to change or remove a line. It names people by key, so that who
+# is removed stays in it as a pseudonym alone; nothing in it refers to a row that may go.
+grade_log = Table(
+    "grade_log",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _needed("written", Text),
+    _needed("who", Text),
+    _needed("what", Text),
+    Column("class_key", Text),
+    Column("assignment_key", Text),
+    Column("student_key", Text),
+    Column("grading_key", Text),
+    _figure("before"),
+    _figure("after"),
+    _needed("why", Text),
+    Index("grade_log_of_class", "class_key"),
+    Index("grade_log_of_grading", "grading_key"),
+    sqlite_autoincrement=True,
 )
