@@ -19,6 +19,7 @@ from cutcheck.errors import CutcheckError
 from cutcheck.lens import KnownLens, LensPrior, lens_priors
 from cutcheck.located import Located, scale_record, with_height_u
 from cutcheck.photo import Photo
+from cutcheck.rims import find_rims
 from cutcheck.rounds import Round, find_rounds, rim_points
 
 Floats = NDArray[np.float64]
@@ -29,6 +30,8 @@ THICK_MM, THICK_U_MM = 2.0, 0.5
 LEVEL, LEAN_SD = 0.1, 0.2
 LEAST_LEAN_U = 0.03  # rad, each way, however many discs
 RIM_U = 0.005  # of the diameter: where the rim is seen
+# Of its rim; of the diameter: else another rim may have been taken.
+LEAST_OWN_SUPPORT, MOST_OWN_CHANGE, MOST_OWN_DOUBT = 0.8, 0.02, 0.002
 MOST_HELPERS = 14
 MOST_TILT_DEG = 55.0
 
@@ -48,6 +51,7 @@ def by_disc(
     rims = np.array([rim_points(photo.pixels, seen) for seen in (reference, *helpers)])
     lean, lean_covariance = _lean(rims, known.mean, reference, diameter_mm)
     camera = _camera(lean, known.mean, rims[:1], reference, diameter_mm)
+    camera = _by_its_own_rim(photo, camera, diameter_mm)
     if camera.tilt_deg > MOST_TILT_DEG:
         raise CutcheckError("too-oblique", tilt=camera.tilt_deg)
     camera = with_height_u(
@@ -125,6 +129,18 @@ def _camera(lean: Floats, lens: Floats, rim: Floats, reference: Round, diameter_
         distance *= diameter_mm / 2 / float(circle.radius[0])
     middle = np.array([*circle.centre[0], 0.0])
     return replace(camera, translation=camera.translation + camera.rotation @ middle)
+
+
+def _by_its_own_rim(photo: Photo, camera: Camera, diameter_mm: float) -> Camera:
+    """That camera at the distance from which the disc, measured as pieces are, has its diameter: a rim that
+    is rounded is then taken for the same place on it and on them."""
+    rim = find_rims(photo.pixels, camera, np.zeros((1, 2)), np.array([diameter_mm / 2]))
+    away = float(camera.centre_mm[2])
+    measured = 2 * float(rim.radius[0]) * (away - THICK_MM) / away
+    unsure = rim.support[0] < LEAST_OWN_SUPPORT or rim.doubt[0] > MOST_OWN_DOUBT * diameter_mm
+    if unsure or abs(measured / diameter_mm - 1) > MOST_OWN_CHANGE:
+        return camera
+    return replace(camera, translation=camera.translation * (diameter_mm / measured))
 
 
 def _lean(rims: Floats, lens: Floats, reference: Round, diameter_mm: float) -> tuple[Floats, Floats]:

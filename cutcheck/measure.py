@@ -12,7 +12,7 @@ from cutcheck.blobs import Blob
 from cutcheck.boxes import Made, measure_boxes
 from cutcheck.camera import Camera
 from cutcheck.classify import classify
-from cutcheck.discs import measure_discs
+from cutcheck.discs import measure_rounds
 from cutcheck.outlines import resample, sharpen
 from cutcheck.records import Piece
 from cutcheck.rough import measure_rough
@@ -32,19 +32,21 @@ def measure(
     outlines = sharpen(pixels, np.stack([resample(blob.outline_px) for blob in blobs]))
     shaped = classify(camera, outlines, contacts(outlines))
     made: Made = []
+    round_ones = (shaped.kind == "disc").any()
+    done: set[int] = set()
+    if round_ones:
+        made, done = measure_rounds(pixels, camera, shaped, scale_u)
+    left = np.array([i not in done for i in range(len(blobs))])
     # A rough outline may be a box or a row of boxes; only what is none is measured from the outline alone.
-    boxlike = np.nonzero((shaped.kind == "box") | (shaped.kind == "irregular"))[0]
+    boxlike = np.nonzero(left & (shaped.kind != "ribbon"))[0]
     if len(boxlike):
         made += measure_boxes(pixels, camera, shaped, boxlike, scale_u)
     boxed = {source for source, _ in made}
     slender = np.isfinite(shaped.bow)
     rest = np.array([i for i in boxlike if i not in boxed], int)
     made += measure_rough(pixels, camera, shaped, rest[~slender[rest]], scale_u)
-    strips = np.concatenate([rest[slender[rest]], np.nonzero(shaped.kind == "ribbon")[0]])
+    strips = np.concatenate([rest[slender[rest]], np.nonzero(left & (shaped.kind == "ribbon"))[0]])
     made += measure_strips(pixels, camera, shaped, strips, scale_u)
-    discs = np.nonzero(shaped.kind == "disc")[0]
-    if len(discs):
-        made += measure_discs(pixels, camera, shaped, discs, scale_u)
     made.sort(key=lambda item: item[0])
     touching = {int(i) for i in np.nonzero(~np.isnan(shaped.seams).all(axis=(1, 2)))[0]}
     return tuple(
