@@ -65,6 +65,9 @@ def workbook(tables: Sequence[Table]) -> bytes:
         for table in tables:
             sheet = book.add_worksheet(table.name)
             sheet.freeze_panes(1, 0)
+            sheet.set_landscape()
+            sheet.fit_to_pages(1, 0)  # printed: all columns on a page, the head on each
+            sheet.repeat_rows(0)
             for row, cells in enumerate((table.head, *table.rows)):
                 for column, cell in enumerate(cells):
                     if isinstance(cell, str) and cell:
