@@ -31,8 +31,8 @@ class Bars:
 EACH = Bars(f1=0.95, mean=1.5)
 ALL = Bars(f1=0.99, mean=1.0)
 
-PLAN_HEAD = ("mean", "median", "p95", "bias", "in u95", "u95")
-HEIGHT_HEAD = ("given", "mean", "median", "bias", "in u95", "u95")
+PLAN_HEAD = ("mean", "median", "p95", "bias", "give holds", "give")
+HEIGHT_HEAD = ("given", "mean", "median", "bias", "give holds", "give")
 HEAD = ("scene", "found", "F1", *PLAN_HEAD, *HEIGHT_HEAD, "on size", "true", "suggested", "s")
 
 
@@ -59,7 +59,8 @@ def text(scenes: Sequence[Scene]) -> str:
         "'!': beyond the bar. "
         f"Each scene: F1 {EACH.f1}, mean {EACH.mean}, p95 {EACH.p95}, bias {EACH.bias}; "
         f"all: F1 {ALL.f1}, mean {ALL.mean}. "
-        f"Of {LEAST_SIDES} sides or more u95 holds {low:.0%} to {high:.0%}, its median at most {EACH.u95}. "
+        f"Of {LEAST_SIDES} sides or more the give or take holds {low:.0%} to {high:.0%}, "
+        f"its median at most {EACH.u95}. "
         f"Heights: given {EACH.heights_given:.0%}, mean {EACH.height_mean}. "
         f"On size: within {100 * EACH.share_points:.0f} points or {EACH.share_pieces:.0f} pieces.",
     ]

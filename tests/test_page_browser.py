@@ -6,12 +6,14 @@ import csv
 import io
 import json
 import os
+import re
 import socket
 import subprocess
 import sys
 import time
 import urllib.request
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import NamedTuple
 
@@ -20,9 +22,11 @@ import numpy as np
 import pytest
 from drawing import Phone, camera_over, develop
 from PIL import Image
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, Route, expect, sync_playwright
 from pypdfium2 import PdfDocument
+from test_bad_photos import dark, empty_board, half_a_card, no_card, overexposed, shaken
 
+from cutcheck.page.navigation import PLACES
 from cutcheck.serialise import from_json
 
 ROOT = Path(__file__).parents[1]
@@ -31,11 +35,14 @@ PHONE, DESK = (390, 844), (1280, 800)
 SLOW_MS = 60_000  # a busy machine
 
 
+LOCAL = re.compile(r"(https?|wss?)://localhost[:/]|data:|blob:")
+
+
 class Visit(NamedTuple):
-    """A page in the browser, what it asked of the network and what the browser complained of."""
+    """A page in the browser, what it asked of other computers and what the browser complained of."""
 
     page: Page
-    requests: list[str]
+    outside: list[str]
     complaints: list[str]
 
 
@@ -82,25 +89,67 @@ def browser() -> Iterator[Browser]:
         chromium.close()
 
 
-@pytest.fixture(params=[PHONE, DESK], ids=["phone", "desk"])
-def visit(request: pytest.FixtureRequest, browser: Browser, address: str) -> Iterator[Visit]:
-    """The page opened afresh, at phone and at desk size."""
-    width, height = request.param
+@contextmanager
+def opened(browser: Browser, address: str, size: tuple[int, int]) -> Iterator[Visit]:
+    """The page opened afresh; what is meant for another computer fails, and is told at the end."""
+    width, height = size
     context = browser.new_context(
-        viewport={"width": width, "height": height}, has_touch=request.param is PHONE, accept_downloads=True
+        viewport={"width": width, "height": height}, has_touch=size is PHONE, accept_downloads=True
     )
     context.set_default_timeout(SLOW_MS)
+    outside: list[str] = []
+
+    def refuse(route: Route) -> None:
+        outside.append(route.request.url)
+        route.abort()
+
+    context.route(lambda url: not LOCAL.match(url), refuse)
     page = context.new_page()
-    requests: list[str] = []
     complaints: list[str] = []
-    page.on("request", lambda asked: requests.append(asked.url))
     page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.goto(address)
     # The cautions come last: once they are there, the whole place is.
     expect(page.locator(".cc-caution")).to_be_visible(timeout=SLOW_MS)
-    yield Visit(page, requests, complaints)
+    yield Visit(page, outside, complaints)
     context.close()
+    assert outside == []
+    assert complaints == []
+
+
+@pytest.fixture(params=[PHONE, DESK], ids=["phone", "desk"])
+def visit(request: pytest.FixtureRequest, browser: Browser, address: str) -> Iterator[Visit]:
+    """The page opened afresh, at phone and at desk size."""
+    with opened(browser, address, request.param) as fresh:
+        yield fresh
+
+
+@pytest.fixture(scope="module", params=[PHONE, DESK], ids=["phone", "desk"])
+def shown(request: pytest.FixtureRequest, browser: Browser, address: str, tray_photo: Path) -> Iterator[Page]:
+    """The page with a tray of medium dice marked, at phone and at desk size, for all tests that only look."""
+    # Another file for each size, or the second would find the first one kept.
+    photo = tray_photo.with_name(f"tray-{request.param[0]}.jpg")
+    photo.write_bytes(tray_photo.read_bytes() + bytes(request.param[0] % 251))
+    with opened(browser, address, request.param) as fresh:
+        check_tray(fresh.page, photo)
+        yield fresh.page
+
+
+def tour(page: Page) -> Iterator[str]:
+    """Go from place to place by the links, and to each part of those that have several; gives their names."""
+    for place in PLACES:
+        for part in place.parts:
+            page.get_by_role("link", name=place.title, exact=True).click()
+            if len(place.parts) > 1:
+                page.get_by_role("link", name=part.title, exact=True).click()
+                expect(page.locator(".st-key-parts a")).to_have_count(len(place.parts))
+            heading = {"Cuts": "Look up a cut"}.get(part.title, part.title)
+            expect(page.get_by_role("heading", name=heading, level=1)).to_be_visible(timeout=SLOW_MS)
+            # The cautions come last, and are new once nothing of the place before is left.
+            expect(page.locator(".cc-caution")).to_have_count(1)
+            expect(page.locator("[data-stale=true]")).to_have_count(0)
+            page.wait_for_timeout(300)
+            yield part.title
 
 
 def give(page: Page, path: Path) -> None:
@@ -123,51 +172,47 @@ def check_tray(page: Page, path: Path) -> None:
     expect(page.locator(".cc-figure")).to_be_visible(timeout=SLOW_MS)
 
 
-def test_from_photo_to_mark_to_piece(visit: Visit, tray_photo: Path) -> None:
+def test_from_photo_to_mark_to_piece(shown: Page) -> None:
     """Upload, choose the cut, read the mark, press a piece: its sides appear; nothing leaves the computer."""
-    page, requests, complaints = visit
-    check_tray(page, tray_photo)
+    page = shown
     assert 0 <= int(page.locator(".cc-figure").inner_text().split("\n")[0].split("of")[0]) <= 100
     page.locator("g.piece[data-n='4'] .hit").click(force=True)
-    panel = page.locator(".cc-panel", has_text="Piece 4:")
-    expect(panel).to_contain_text("give or take", timeout=SLOW_MS)
+    panel = page.locator(".panel")
+    expect(panel).to_contain_text("Piece 4:", timeout=SLOW_MS)
+    expect(panel).to_contain_text("give or take")
     expect(page.locator("g.piece[data-n='4']")).to_have_attribute("aria-pressed", "true")
     page.get_by_role("button", name="Next piece").click()
-    expect(page.locator(".cc-panel", has_text="Piece 5:")).to_be_visible(timeout=SLOW_MS)
-    outside = [url for url in requests if not url.startswith(("http://localhost:", "data:", "blob:"))]
-    assert outside == []
-    assert complaints == []
+    expect(panel).to_contain_text("Piece 5:")
 
 
-def test_the_picture_zooms_and_takes_keys(visit: Visit, tray_photo: Path) -> None:
+def test_the_picture_zooms_and_takes_keys(shown: Page) -> None:
     """Zoom buttons narrow what is seen and give it back; arrow keys step from piece to piece."""
-    page = visit.page
-    check_tray(page, tray_photo)
+    page = shown
     scene = page.locator("svg.scene")
     whole = scene.get_attribute("viewBox")
     page.get_by_role("button", name="Zoom in").click()
     assert float(str(scene.get_attribute("viewBox")).split()[2]) < float(str(whole).split()[2]) / 1.5
     page.get_by_role("button", name="Whole picture").click()
     assert scene.get_attribute("viewBox") == whole
-    page.locator("g.piece[tabindex='0']").focus()
+    first = page.locator("g.piece[tabindex='0']")
+    number = int(str(first.get_attribute("data-n")))
+    first.focus()
     page.keyboard.press("ArrowRight")
     page.keyboard.press("ArrowRight")
-    expect(page.locator("g.piece.chosen")).to_have_attribute("data-n", "2")
+    expect(page.locator("g.piece.chosen")).to_have_attribute("data-n", str((number + 1) % 12 + 1))
 
 
-def test_a_piece_chosen_by_number_shows_in_the_picture(visit: Visit, tray_photo: Path) -> None:
+def test_a_piece_chosen_by_number_shows_in_the_picture(shown: Page) -> None:
     """The list of numbers and the picture always show the same piece."""
-    page = visit.page
-    check_tray(page, tray_photo)
-    choose(page, "Piece", "7")
-    expect(page.locator("g.piece.chosen")).to_have_attribute("data-n", "7", timeout=SLOW_MS)
-    expect(page.locator(".cc-panel", has_text="Piece 7:")).to_be_visible()
+    page = shown
+    page.locator("select.which").select_option("7")
+    expect(page.locator("g.piece.chosen")).to_have_attribute("data-n", "7")
+    expect(page.locator(".panel")).to_contain_text("Piece 7:")
 
 
-def test_what_is_downloaded_can_be_read(visit: Visit, tray_photo: Path) -> None:
-    """The picture, the table and the data are files that other programs open, with all twelve pieces."""
-    page = visit.page
-    check_tray(page, tray_photo)
+def test_what_is_downloaded_can_be_read(shown: Page) -> None:
+    """Picture, page, table and data are files that other programs open, with all twelve pieces."""
+    page = shown
 
     def download(button: str) -> bytes:
         with page.expect_download(timeout=SLOW_MS) as caught:
@@ -177,6 +222,8 @@ def test_what_is_downloaded_can_be_read(visit: Visit, tray_photo: Path) -> None:
     with Image.open(io.BytesIO(download("Marked picture"))) as picture:
         assert picture.format == "JPEG"
         assert picture.width == 1600
+    sheet = PdfDocument(download("One page (PDF)"))
+    assert "Medium dice" in sheet[0].get_textpage().get_text_range()
     rows = list(csv.DictReader(io.StringIO(download("Figures (CSV)").decode("utf-8-sig"))))
     assert len(rows) == 12
     assert float(rows[0]["length mm"]) > 5
@@ -185,10 +232,9 @@ def test_what_is_downloaded_can_be_read(visit: Visit, tray_photo: Path) -> None:
     assert result.score is not None
 
 
-def test_a_bad_photo_leaves_the_tray_before_it(visit: Visit, tray_photo: Path, tmp_path: Path) -> None:
+def test_a_bad_photo_leaves_the_tray_before_it(shown: Page, tmp_path: Path) -> None:
     """A file that is no photo is told in plain words, and the tray that was shown stays."""
-    page = visit.page
-    check_tray(page, tray_photo)
+    page = shown
     bad = tmp_path / "letter.jpg"
     bad.write_text("Dear cook")
     page.get_by_text("Check another photo").click()
@@ -219,7 +265,7 @@ def test_a_coin_among_others_is_chosen_by_pressing_on_it(visit: Visit, tmp_path:
     """Without a card a coin gives the scale: where several things are round, a press says which."""
     page = visit.page
     x, y = six_discs(tmp_path / "discs.png")
-    page.get_by_text("No printed card?").click()
+    page.get_by_text("No printed card, or no phone?").click()
     expect(page.get_by_role("combobox", name="What gives the scale?")).to_be_visible()
     page.wait_for_timeout(700)  # a list that is opened while the box still unfolds is closed by that
     choose(page, "What gives the scale?", "A coin")
@@ -237,17 +283,80 @@ def test_a_coin_among_others_is_chosen_by_pressing_on_it(visit: Visit, tmp_path:
 
 
 def test_the_sample_is_two_presses_away(visit: Visit) -> None:
-    """From opening to a marked tray: one press on the sample."""
+    """From opening to a marked tray with its pieces outlined: two presses at most, by the browser's count."""
     page = visit.page
+    page.evaluate("window.presses = 0; addEventListener('click', () => window.presses++, true)")
     page.get_by_role("button", name="Try it with a sample photo").click()
     expect(page.locator(".cc-figure")).to_be_visible(timeout=SLOW_MS)
     expect(page.locator("g.piece").first).to_be_attached()
+    assert 1 <= page.evaluate("window.presses") <= 2
+
+
+def test_a_piece_is_left_out_kept_and_found_in_the_progress(shown: Page) -> None:
+    """Press a piece, leave it out, read both marks, keep the tray, and see it in 'My progress'."""
+    page = shown
+    page.locator("g.piece[data-n='4'] .hit").click(force=True)
+    page.get_by_text("Leave a piece out of the mark").click()
+    expect(page.get_by_role("combobox", name="Which piece")).to_have_value("4", timeout=SLOW_MS)
+    page.get_by_role("button", name="Leave it out").click()
+    expect(page.get_by_text("With all 12 pieces")).to_be_visible(timeout=SLOW_MS)
+    expect(page.get_by_role("button", name="Take back 4")).to_be_visible()
+    expect(page.locator("g.piece.left")).to_have_attribute("data-n", "4")
+    name = f"Dora Example {page.evaluate('innerWidth')}"
+    page.get_by_role("combobox", name="Keep this tray").click()
+    page.keyboard.type(name)
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="Keep", exact=True).click()
+    expect(page.get_by_text(f"of {name}#")).to_be_visible(timeout=SLOW_MS)
+    page.get_by_role("link", name="My progress").click()
+    expect(page.get_by_role("heading", name="My progress")).to_be_visible(timeout=SLOW_MS)
+    choose(page, "Who?", name)
+    expect(page.get_by_text("Too few yet").first).to_be_visible(timeout=SLOW_MS)
+
+
+def test_each_bad_photo_is_told_with_a_drawing(visit: Visit, tray_photo: Path, tmp_path: Path) -> None:
+    """Several bad photos at once: each is told by its name, with what to do and a drawing that has words."""
+    page = visit.page
+    good = cv2.imread(str(tray_photo))
+    kinds = {
+        "No reference card": no_card(tray_photo, good),
+        "Only part of the card": half_a_card(tray_photo, good),
+        "is blurred": shaken(tray_photo, good),
+        "too dark": dark(tray_photo, good),
+        "too bright": overexposed(tray_photo, good),
+        "No pieces": empty_board(tray_photo, good),
+    }
+    files = []
+    for said, pixels in kinds.items():
+        files.append(tmp_path / f"{said.replace(' ', '-')}.png")
+        cv2.imwrite(str(files[-1]), pixels)
+    files.append(tmp_path / "letter.jpg")
+    files[-1].write_text("Dear cook")
+    page.locator("input[type=file]").first.set_input_files(files)
+    faults = page.locator(".cc-fault")
+    expect(faults).to_have_count(len(files), timeout=SLOW_MS)
+    for fault, said, file in zip(faults.all(), [*kinds, "is not a photo"], files, strict=True):
+        expect(fault).to_contain_text(said)
+        expect(fault).to_contain_text(file.name)
+        assert len(str(fault.locator("img").get_attribute("alt"))) > 30
+    expect(page.get_by_text("Traceback")).to_have_count(0)
+
+
+def test_what_was_chosen_is_there_after_another_place(shown: Page) -> None:
+    """The tray and its cut stay while something is looked up."""
+    page = shown
+    page.get_by_role("link", name="Check a tray").click()
+    mark = page.locator(".cc-figure").inner_text()
+    page.get_by_role("link", name="Look up").click()
+    expect(page.get_by_role("heading", name="Look up a cut")).to_be_visible(timeout=SLOW_MS)
+    page.get_by_role("link", name="Check a tray").click()
+    expect(page.locator(".cc-figure")).to_have_text(mark, use_inner_text=True, timeout=SLOW_MS)
 
 
 def test_a_cut_is_looked_up_by_pressing_its_drawing(visit: Visit) -> None:
     """A press on a drawing shows that cut with its sizes and its sources."""
     page = visit.page
-    page.get_by_role("link", name="Look up a cut").click()
+    page.get_by_role("link", name="Look up").click()
     page.get_by_role("button", name="Julienne").first.click()
     expect(page.get_by_role("heading", name="Julienne")).to_be_visible(timeout=SLOW_MS)
     page.get_by_text("What the sources say").click()
@@ -257,7 +366,7 @@ def test_a_cut_is_looked_up_by_pressing_its_drawing(visit: Visit) -> None:
 def test_the_card_is_downloaded_as_pdf(visit: Visit) -> None:
     """The sheet is a PDF of A4 size (ISO 216: 210 x 297 mm)."""
     page = visit.page
-    page.get_by_role("link", name="Print the card").click()
+    page.get_by_role("link", name="Prepare").click()
     with page.expect_download(timeout=SLOW_MS) as caught:
         page.get_by_role("button", name="Download the sheet").click()
     sheet = PdfDocument(Path(caught.value.path()).read_bytes())[0]
@@ -265,18 +374,16 @@ def test_the_card_is_downloaded_as_pdf(visit: Visit) -> None:
     assert (round(width), round(height)) == (210, 297)
 
 
-@pytest.mark.parametrize("place", ["Check a tray", "Look up a cut", "Print the card"])
-def test_nothing_is_too_wide_or_too_small_to_press(visit: Visit, place: str) -> None:
-    """No place scrolls sideways, and every button is at least 44 px high (WCAG 2.2, 2.5.5)."""
+def test_nothing_is_too_wide_or_too_small_to_press(visit: Visit) -> None:
+    """No place scrolls sideways, and what is pressed is at least 44 px high (WCAG 2.2, 2.5.5)."""
     page = visit.page
-    page.get_by_role("link", name=place).click()
-    expect(page.get_by_role("heading", name=place)).to_be_visible(timeout=SLOW_MS)
-    page.wait_for_timeout(1500)
-    wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
-    assert wide <= 0
-    small = page.evaluate(
-        """() => [...document.querySelectorAll('[data-testid=stMain] button')]
-        .map((b) => [b.innerText || b.ariaLabel, b.getBoundingClientRect().height])
-        .filter(([name, height]) => name && height > 0 && height < 43.5)"""
-    )
-    assert json.dumps(small) == "[]"
+    for place in tour(page):
+        wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        assert wide <= 0, place
+        small = page.evaluate(
+            """() => [...document.querySelectorAll('[data-testid=stMain] :is(button, summary, a, label)')]
+            .filter((b) => b.tagName !== 'LABEL' || b.querySelector('input[type=checkbox]'))
+            .map((b) => [b.innerText || b.ariaLabel, b.getBoundingClientRect().height])
+            .filter(([name, height]) => name && height > 0 && height < 43.5)"""
+        )
+        assert json.dumps(small) == "[]", place

@@ -33,7 +33,7 @@ _INSTEAD = (
     (r" ?'cutcheck journal( cooks)?' lists (the cooks|them)\.", " 'My progress' lists them."),
     (r"[`']cutcheck cuts[`'] and [`']cutcheck produce[`'] list them", "'Look up' lists them"),
     (r"[`']cutcheck (cuts|produce|gestures)[`'] lists", "'Look up' lists"),
-    (r" +'cutcheck (cuts|gestures|produce) NAME' shows one with [^.]*\.", ""),
+    (r" *'cutcheck (cuts|gestures|produce) NAME' shows one with [^.]*\.", ""),
     (r"'cutcheck safety' has them in full\.", "'The station' has them in full."),
     (
         r"Name another file in the variable CUTCHECK_SETTINGS\.",

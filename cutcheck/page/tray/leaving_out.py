@@ -24,7 +24,7 @@ def ask_what_to_leave_out(
     with st.expander("Leave a piece out of the mark"), st.container(key=keys.LEAVE_FORM):
         left, right = st.columns([2, 5], vertical_alignment="bottom")
         at = list(numbers).index(chosen) if chosen in set(numbers) and chosen is not None else 0
-        number = left.selectbox("Piece", list(numbers), index=at, key=f"{keys.LEAVE_PIECE}-{chosen}")
+        number = left.selectbox("Which piece", list(numbers), index=at, key=f"{keys.LEAVE_PIECE}-{chosen}")
         reason = right.selectbox(
             "Why", REASONS, accept_new_options=True, key=keys.LEAVE_REASON, help="Choose, or type your own."
         )
