@@ -30,6 +30,7 @@ from cutcheck.commands.serve import serve
 from cutcheck.commands.settings import settings
 from cutcheck.commands.standard import standard
 from cutcheck.commands.steady import steady
+from cutcheck.commands.term import term
 from cutcheck.errors import CutcheckError
 
 STOPPED = 130  # the exit status of Ctrl-C, as shells report it
@@ -47,6 +48,7 @@ def group() -> None:
 for command in (
     check,
     class_,
+    term,
     steady,
     serve,
     cuts,

@@ -16,17 +16,30 @@ from typing import TYPE_CHECKING
 
 from scipy.stats import false_discovery_control, wilcoxon
 
+from cutcheck.errors import CutcheckError
 from cutcheck.trend import FEWEST, Trend, trend_within
 
 if TYPE_CHECKING:
+    from cutcheck.classroom.gradebook import Gradebook
     from cutcheck.classroom.gradebook_entries import Overview
 
-__all__ = ["FEWEST", "ClassTerm", "CutTerm", "StudentTerm", "TermMark", "class_term", "term_of"]
+__all__ = [
+    "FEWEST",
+    "ClassTerm",
+    "CutTerm",
+    "StudentTerm",
+    "TermMark",
+    "class_term",
+    "overview_called",
+    "term_of",
+]
 
 FALSE_ALARMS = 0.05
 RECENT = 3
 # Who handed in nothing for so many assignments in a row, up to the last, is named. A house rule.
 MISSED = 3
+# Half of a class is below its middle: only so many marks below are a reason to look. A house rule.
+BEHIND = 10.0
 # The middle of fewer marks would tell one student another's mark. A house rule.
 FEWEST_FOR_MIDDLE = 5
 
@@ -168,8 +181,9 @@ def term_of(overview: Overview) -> ClassTerm:
             by_id[mark.assignment_id].day,
             by_id[mark.assignment_id].cut,
             mark.given,
-            mark.low,
-            mark.high,
+            # a mark set by hand is what the instructor saw, and no measurement
+            mark.given if mark.overridden else mark.low,
+            mark.given if mark.overridden else mark.high,
         )
         for mark in overview.marks.values()
         if mark.assignment_id in by_id
@@ -177,6 +191,20 @@ def term_of(overview: Overview) -> ClassTerm:
     hidden = [one.name for one in overview.assignments if one.blind]
     names = {str(one.id): one.name for one in sorted(seen, key=lambda one: (one.day, one.id))}
     return class_term(overview.school_class.name, marks, students, names, hidden)
+
+
+def overview_called(book: Gradebook, name: str) -> Overview:
+    """The class of this name; of several the one that began last. Raises ``class`` where there is none."""
+    classes = book.classes()
+    found = [one for one in classes if one.name.casefold() == name.strip().casefold()]
+    if not found:
+        known = ", ".join(f"'{one.name}'" for one in classes)
+        raise CutcheckError(
+            "class",
+            problem=f"There is no class '{name}' in the gradebook.",
+            remedy=f"There is {known}." if known else "It holds no class yet: add one to it first.",
+        )
+    return book.overview(max(found, key=lambda one: (one.begins, one.id)).id)
 
 
 def _student(
@@ -204,8 +232,9 @@ def _flagged(students: Sequence[StudentTerm]) -> tuple[StudentTerm, ...]:
     flagged = []
     for k, one in enumerate(students):
         slope = one.trend.slope if one.trend is not None else 0.0
-        how = {"improves": changed[k] and slope > 0.0, "falls": changed[k] and slope < 0.0}
-        flagged.append(replace(one, behind=lower[k], **how))
+        rises, falls = changed[k] and slope > 0.0, changed[k] and slope < 0.0
+        behind = lower[k] and fmean(one.against) <= -BEHIND
+        flagged.append(replace(one, improves=rises, falls=falls, behind=behind))
     return tuple(flagged)
 
 

@@ -102,6 +102,9 @@ def test_who_is_behind_is_found() -> None:
     student = next(one for one in found.students if one.name == "Student 1")
     assert student.behind
     assert not student.falls
+    below = [float(np.mean(one.against)) for one in found.students if not one.behind]
+    assert min(below) < -4.0, "a few marks below the middle are no reason"
+    assert all(np.mean(one.against) <= -10.0 for one in found.students if one.behind)
 
 
 def test_the_weakest_cut_is_named_only_where_it_is() -> None:
