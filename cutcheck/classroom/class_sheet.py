@@ -16,8 +16,8 @@ _DOTS, _MARKS = 92.0, 118.0
 _STEP = 2.5  # marks nearer than this are stacked in a row of dots
 _SIZE = 8.0
 _CLASS_FOOT = (
-    f"Each dot is a tray, or so many as is said above it; stacked dots are alike to {_STEP:g} marks; the line "
-    f"is the mean mark. Mark lately: the mean of the last {RECENT}. {class_words.CAUTION}"
+    f"Each dot is a tray, or so many as is said above it; stacked dots are alike to {_STEP:g} marks; the "
+    f"line is the mean mark. Mark lately: the mean of the last {RECENT}. {class_words.CAUTION}"
 )
 _STUDENT_FOOT = (
     "Circles: the marks, with what measuring leaves open. Crosses: the middle mark of the class for the same "
