@@ -65,7 +65,9 @@ def prepare(port: int, reached: str | None) -> tuple[uvicorn.Server, Access | No
     from cutcheck.access import Access, Keys
     from cutcheck.page import gate
     from cutcheck.page.door import KEY, Door, cookie_name
+    from cutcheck.page.turns import few_pools
 
+    few_pools()
     access = None
     hosts: tuple[str, ...] = gate.HERE_NAMES
     if reached is not None:

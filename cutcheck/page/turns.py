@@ -19,6 +19,7 @@ from cutcheck.errors import CutcheckError
 MOST_WAITING = 60  # photos of all visitors together
 MOST_OF_ONE = 4  # photos of one address in the network, whatever number of windows it opens
 _LOOK_S = 1.0
+_M_ARENA_MAX = -8  # glibc, malloc.h
 
 
 class Turns:
@@ -69,6 +70,13 @@ def _give_back() -> None:
     (glibc; others have no such call) would keep what threads that have ended had for their pictures."""
     with contextlib.suppress(OSError, AttributeError, TypeError):
         ctypes.CDLL(None).malloc_trim(0)
+
+
+def few_pools() -> None:
+    """Before the page starts: have the C library (glibc) share two pools of memory among all threads. With
+    one for nearly each, every pool grows to what a photo takes, though few are measured at once."""
+    with contextlib.suppress(OSError, AttributeError, TypeError):
+        ctypes.CDLL(None).mallopt(_M_ARENA_MAX, 2)
 
 
 turns = Turns(min(os.cpu_count() or 1, 4))

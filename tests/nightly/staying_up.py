@@ -4,7 +4,7 @@
 
 Starts ``cutcheck serve`` on this computer and talks to it as browsers do (``tests/page_client.py``). Every
 few photos a visitor leaves and comes back as a new one, as a phone does whose screen went dark. The memory is
-what the server and the processes under it have resident (Linux, ``VmRSS``). A quarter of the time is for
+what the server and the processes under it have resident (Linux, ``VmRSS``). A third of the time is for
 libraries to load and pools to fill; of the rest, the last third's mean may differ from the first's by 10 %.
 """
 
@@ -138,7 +138,7 @@ def _resident(pid: int) -> int:
 
 def _tell(figures: Figures, visitors: int) -> int:
     whole = figures.memory[-1][0]
-    rest = [(server, below) for at, server, below in figures.memory if at >= whole / 4]
+    rest = [(server, below) for at, server, below in figures.memory if at >= whole / 3]
     third = max(len(rest) // 3, 1)
     print(f"{visitors} visitors, {whole / 60:.1f} minutes, {len(figures.took)} photos")
     if figures.took:
