@@ -22,8 +22,8 @@ from cutcheck.errors import CutcheckError
 from cutcheck.photo_header import read_header
 from cutcheck.photo_pixels import decode
 
-_BYTES_PER_PIXEL = 20  # the worst way through photo_pixels holds 13 at once: RGBA, RGB on white, and BGR
-_SOME_BYTES = 400_000_000  # and what any decoder needs besides
+_BYTES_PER_PIXEL = 10  # JPEG in progressive order holds 9 at once, transparency 8
+_SOME_BYTES = 250_000_000  # and what any decoder needs besides
 _FEW_BYTES = 64  # some cameras pad the picture before its end: common practice, no source
 _DAMAGED = "Part of the picture is damaged: look at the marked picture before you trust the figures."
 
@@ -95,7 +95,7 @@ def _limit_memory(empty: int, max_megapixels: float, file_bytes: int) -> None:
         return
     import resource
 
-    most = empty + _SOME_BYTES + 3 * file_bytes + int(_BYTES_PER_PIXEL * max_megapixels * 1e6)
+    most = empty + _SOME_BYTES + 2 * file_bytes + int(_BYTES_PER_PIXEL * max_megapixels * 1e6)
     _, hard = resource.getrlimit(resource.RLIMIT_AS)
     soft = most if hard == resource.RLIM_INFINITY else min(most, hard)
     resource.setrlimit(resource.RLIMIT_AS, (soft, hard))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import warnings
+from collections.abc import Callable
 from typing import cast
 
 import cv2
@@ -19,6 +20,8 @@ from cutcheck.errors import CutcheckError
 from cutcheck.photo_header import FORMATS, Header
 
 Pixels = NDArray[np.uint8]
+
+_BAND_PX = 1 << 20  # pixels converted at a time
 
 _FIRST_OF_SEVERAL = "The file holds several pictures; the first was used."
 _ON_WHITE = "The picture has see-through parts; they were taken as white."
@@ -99,7 +102,7 @@ def _from_pillow(data: bytes, header: Header, notes: list[str]) -> Pixels:
         notes.append(_FIRST_OF_SEVERAL)
     image.load()
     if header.transparent:
-        image = _on_white(image, notes)
+        return _bgr_on_white(image, notes)
     if image.mode.startswith("I;16"):
         high = (np.asarray(image).astype(np.uint16) >> 8).astype(np.uint8)
         return cast(Pixels, cv2.cvtColor(high, cv2.COLOR_GRAY2BGR))
@@ -118,20 +121,38 @@ def _from_heif(data: bytes, notes: list[str]) -> Pixels:
         return np.ascontiguousarray(np.asarray(heif), dtype=np.uint8)
     heif = pillow_heif.open_heif(io.BytesIO(data), convert_hdr_to_8bit=True)
     image = heif.to_pillow()
-    return _bgr(_on_white(image, notes) if "A" in image.mode else image)
+    return _bgr_on_white(image, notes) if "A" in image.mode else _bgr(image)
 
 
-def _on_white(image: Image.Image, notes: list[str]) -> Image.Image:
-    image = image.convert("RGBA")
-    alpha = image.getchannel("A")
-    opaque = image.convert("RGB")
-    if cast(int, alpha.getextrema()[0]) == 255:
-        return opaque
-    notes.append(_ON_WHITE)
-    white = Image.new("RGB", image.size, "white")
-    white.paste(opaque, mask=alpha)
-    return white
+def _bgr_on_white(image: Image.Image, notes: list[str]) -> Pixels:
+    least = 255
+
+    def on_white(band: Image.Image) -> Image.Image:
+        nonlocal least
+        band = band.convert("RGBA")
+        alpha = band.getchannel("A")
+        least = min(least, cast(int, alpha.getextrema()[0]))
+        white = Image.new("RGB", band.size, "white")
+        white.paste(band.convert("RGB"), mask=alpha)
+        return white
+
+    pixels = _by_bands(image, on_white)
+    if least < 255:
+        notes.append(_ON_WHITE)
+    return pixels
 
 
 def _bgr(image: Image.Image) -> Pixels:
-    return cast(Pixels, cv2.cvtColor(np.asarray(image.convert("RGB")), cv2.COLOR_RGB2BGR))
+    return _by_bands(image, lambda band: band.convert("RGB"))
+
+
+def _by_bands(image: Image.Image, to_rgb: Callable[[Image.Image], Image.Image]) -> Pixels:
+    """The picture as BGR, a band at a time: whole ones in every colour space would hold it five times over."""
+    width, height = image.size
+    pixels = np.empty((height, width, 3), np.uint8)
+    rows = max(1, _BAND_PX // width)
+    for top in range(0, height, rows):
+        bottom = min(top + rows, height)
+        band = to_rgb(image.crop((0, top, width, bottom)))
+        pixels[top:bottom] = np.asarray(band)[..., ::-1]
+    return pixels
