@@ -84,9 +84,9 @@ class Assignments(People):
                 self._log(connection, found, log.needed(who, "Who does this"), log.REVEALED)
 
     def change_rubric(self, assignment_id: int, rubric: Rubric, who: str, why: str) -> int:
-        """Mark all trays of an assignment by another rubric; returns how many measured marks changed. See ``preview``.
+        """Mark all trays of an assignment by another rubric; returns how many measured marks changed.
 
-        Each change is logged. A mark set by hand stays as it was set.
+        See ``preview``. Each change is logged. A mark set by hand stays as it was set.
         """
         who, why = log.needed(who, "Who does this"), log.needed(why, "The reason")
         with writing(self.engine) as connection:

@@ -1,16 +1,14 @@
 """At the bench: is this photo usable, or is it to be taken again, and how? Before its pieces are measured.
 
-It goes the first steps of measuring: the photo read, the card found, light, sharpness and size judged. That
-something lies on the board is looked at in a small copy; the full measuring may still say more.
+It goes the first steps of measuring: the photo read, the card found, light, sharpness and size judged, the
+pieces told from the board. How sure each size is, only the full measuring says.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
-import numpy as np
-
+from cutcheck.blobs import find_blobs
 from cutcheck.errors import CutcheckError
 from cutcheck.exposure import BLUR_WARN_MM, BLUR_WARN_PX
 from cutcheck.lens import LensPrior
@@ -18,15 +16,12 @@ from cutcheck.pipeline import FEWEST_PIXELS, Looked, Source, look_at
 from cutcheck.settings import Settings
 from cutcheck.standards import Cut
 
-SMALL_PX = 900  # longest side of the copy in which something is looked for
-FEWEST_MM2 = 60.0  # that stand out from the board: two small dice, a few sticks
-STANDS_OUT = 24.0  # codes of Lab from the board's own colour; rough, common practice, no source
-
 
 @dataclass(frozen=True, slots=True)
 class QuickLook:
-    """``numbers`` are those of the cards in sight. Where it is not ``usable``, ``why`` and what to do
-    (``remedy``), with the ``code`` of the fault; else ``notes`` say what could be better."""
+    """``numbers`` are those of the cards in sight, ``pieces`` how many things lie on the board (pieces that
+    touch may be one). Where it is not ``usable``, ``why`` and what to do (``remedy``), with the ``code`` of
+    the fault; ``notes`` say what could be better."""
 
     usable: bool
     numbers: tuple[int, ...] = ()
@@ -34,6 +29,7 @@ class QuickLook:
     remedy: str = ""
     code: str = ""
     notes: tuple[str, ...] = ()
+    pieces: int = 0
 
 
 def quick_look(
@@ -54,10 +50,15 @@ def quick_look(
         return QuickLook(False, (), error.message, error.remedy, error.code)
     located, numbers = looked.located, looked.located.scale.numbers
     notes = (*looked.photo.warnings, *located.warnings)
-    fault = _too_far(looked, cut) or _soft(looked) or _empty(looked)
+    fault, pieces = _too_far(looked, cut) or _soft(looked), 0
+    try:
+        found = find_blobs(looked.photo, located.camera, located.regions_px, area_px=located.surface_px)
+        notes, pieces = (*notes, *found.warnings), len(found.blobs)
+    except CutcheckError as error:
+        fault = fault or error
     if fault is not None:
-        return QuickLook(False, numbers, fault.message, fault.remedy, fault.code, notes)
-    return QuickLook(True, numbers, notes=notes)
+        return QuickLook(False, numbers, fault.message, fault.remedy, fault.code, notes, pieces)
+    return QuickLook(True, numbers, notes=notes, pieces=pieces)
 
 
 def _too_far(looked: Looked, cut: Cut | None) -> CutcheckError | None:
@@ -73,29 +74,3 @@ def _soft(looked: Looked) -> CutcheckError | None:
     blur_px = looked.located.blur_px
     soft = blur_px * looked.located.scale.mm_per_px > BLUR_WARN_MM and blur_px > BLUR_WARN_PX
     return CutcheckError("blurred", blur_px=blur_px) if soft else None
-
-
-def _empty(looked: Looked) -> CutcheckError | None:
-    """``no-pieces`` where next to nothing stands out from the board beside the card."""
-    pixels = looked.photo.pixels
-    factor = min(1.0, SMALL_PX / max(pixels.shape[:2]))
-    small = cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
-    lab = cv2.cvtColor(cv2.GaussianBlur(small, (0, 0), 1.5), cv2.COLOR_BGR2LAB).astype(np.float32)
-    mask = np.ones(small.shape[:2], np.uint8)
-    for region in looked.located.regions_px:
-        corners = np.round((np.asarray(region) + 0.5) * factor - 0.5).astype(np.int32)
-        cv2.fillPoly(mask, [corners], 0)
-    mask = cv2.erode(mask, np.ones((9, 9), np.uint8))
-    if looked.located.surface_px is not None:
-        inside = np.zeros_like(mask)
-        corners = np.round((np.asarray(looked.located.surface_px) + 0.5) * factor - 0.5).astype(np.int32)
-        cv2.fillPoly(inside, [corners], 1)
-        mask = mask * inside
-    # The board's colour, place by place: light falls off over a board, and that is no piece.
-    wide = cv2.medianBlur(small, 5)
-    board = cv2.GaussianBlur(wide, (0, 0), SMALL_PX / 12)
-    off = np.abs(lab - cv2.cvtColor(board, cv2.COLOR_BGR2LAB).astype(np.float32))
-    apart = np.hypot(off[..., 0] * 0.5, np.hypot(off[..., 1], off[..., 2])) > STANDS_OUT
-    mm_per_px = looked.located.scale.mm_per_px / factor
-    area = float((apart & (mask > 0)).sum()) * mm_per_px**2
-    return CutcheckError("no-pieces") if area < FEWEST_MM2 else None

@@ -55,8 +55,9 @@ class HandLine:
 
 @dataclass(frozen=True, slots=True)
 class Rubric:
-    """A rubric. ``few`` is taken off where fewer than ``fewest_pieces`` (its ``limit``) are found; waste (percent of the raw
-    weight) and time (minutes) only where they were given. The points of ``hand_lines`` are part of the 100.
+    """A rubric. ``few`` is taken off where fewer pieces than ``fewest_pieces`` (its ``limit``) are found;
+    waste (percent of the raw weight) and time (minutes) only where they were given. The points of
+    ``hand_lines`` are part of the 100.
 
     ``second_look`` says whose doubt asks for a look by eye where it crosses the pass mark: of ``measuring``
     alone, or of measuring and of the ``sample`` together.
