@@ -182,8 +182,8 @@ def term_of(overview: Overview) -> ClassTerm:
             by_id[mark.assignment_id].cut,
             mark.given,
             # a mark set by hand is what the instructor saw, and no measurement
-            mark.given if mark.overridden else mark.low,
-            mark.given if mark.overridden else mark.high,
+            mark.given if mark.set_by_hand else mark.low,
+            mark.given if mark.set_by_hand else mark.high,
         )
         for mark in overview.marks.values()
         if mark.assignment_id in by_id
