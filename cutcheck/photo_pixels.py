@@ -147,7 +147,7 @@ def _bgr(image: Image.Image) -> Pixels:
 
 
 def _by_bands(image: Image.Image, to_rgb: Callable[[Image.Image], Image.Image]) -> Pixels:
-    """The picture as BGR, a band at a time: whole ones in every colour space would hold it five times over."""
+    """The picture as BGR, a band at a time: whole copies would hold it five times over."""
     width, height = image.size
     pixels = np.empty((height, width, 3), np.uint8)
     rows = max(1, _BAND_PX // width)

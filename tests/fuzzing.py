@@ -19,7 +19,7 @@ _TICK = os.sysconf("SC_CLK_TCK")
 
 @dataclass(frozen=True)
 class Outcome:
-    """``end`` is 'result', an error's code, or 'FAULT ...'; seconds by the clock and of work; MB at the peak."""
+    """``end`` is 'result', an error's code, or 'FAULT ...'; seconds by the clock and of work; peak MB."""
 
     end: str
     seconds: float

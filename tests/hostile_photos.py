@@ -1,4 +1,4 @@
-"""Hostile photo files by number: kind and number always give the same bytes, so that a fault can be made again.
+"""Hostile photo files by number: kind and number always give the same bytes, so that a fault can be repeated.
 
 Good files of every format are broken in their bytes or their structure, or made strange from the start. Plain
 seeded mutation, and not coverage-guided fuzzing (Atheris): the codecs come as finished wheels that report no
@@ -217,11 +217,11 @@ def truncated(chance: Chance) -> bytes:
 
 
 def other_kinds(chance: Chance) -> bytes:
-    """Files that are no photo of a kind that is read, some of them mutated, and noise behind good beginnings."""
+    """Files that are no photo of a kind that is read, some of them mutated; noise behind good beginnings."""
     kind = chance.choice(("GIF", "BMP", "ICO", "AVIF", "PDF", "PPM", "noise", "noise"))
     if kind == "noise":
-        magic = chance.choice((b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"RIFF", b"II*\0", b"MM\0*", b"BM", b""))
-        return magic + chance.randbytes(chance.randint(0, 2000))
+        magics = (b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"RIFF", b"II*\0", b"MM\0*", b"BM", b"")
+        return chance.choice(magics) + chance.randbytes(chance.randint(0, 2000))
     if kind == "AVIF":
         return b"\0\0\0\x1cftypavif\0\0\0\0avifmif1miaf" + chance.randbytes(500)
     data = encoded(Image.fromarray(tray()), kind)

@@ -86,7 +86,7 @@ def test_memory_is_limited_by_the_megapixels() -> None:
         "child._limit_memory(child._memory_in_use(), 10, 1000)\n"
         "try:\n    held = bytearray(2_000_000_000)\n"
         "except MemoryError:\n    print('refused')\n"
-        "held = bytearray(300_000_000)\n"
+        "held = bytearray(250_000_000)\n"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
     assert (done.stdout.strip(), done.returncode) == ("refused", 0), done.stderr

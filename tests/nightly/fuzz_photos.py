@@ -2,9 +2,9 @@
 
     python tests/nightly/fuzz_photos.py --inputs 10000
 
-Prints how the inputs of each kind ended. A worker process checks them; where it crashes or hangs another takes
-over. What is finished is kept in ``--log``: the same command goes on where it was stopped. Exit status 1 on a
-fault. ``--only 4711`` checks one input again and writes its bytes to a file.
+Prints how the inputs of each kind ended. A worker process checks them; where it crashes or hangs another
+takes over. What is finished is kept in ``--log``: the same command goes on where it was stopped. ``--only 4711``
+checks one input again and writes its bytes to a file. Exit status 1 on a fault.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import IO, Any
 
-sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2])]
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from fuzzing import MOST_MB, MOST_SECONDS, Outcome, outcome
 from hostile_photos import hostile
@@ -91,7 +91,7 @@ def main() -> int:
     """Run what is missing and print the table; 1 where anything was wrong."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--inputs", type=int, default=10_000)
-    parser.add_argument("--log", type=Path, default=Path(tempfile.gettempdir()) / "cutcheck-fuzz-photos.jsonl")
+    parser.add_argument("--log", type=Path, default=Path(tempfile.gettempdir()) / "fuzz-photos.jsonl")
     parser.add_argument("--only", type=int, help="check this input alone, and keep its bytes")
     parser.add_argument("--work", action="store_true", help=argparse.SUPPRESS)
     options = parser.parse_args()
