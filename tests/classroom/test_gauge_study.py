@@ -101,7 +101,7 @@ def test_the_handbook_example_pooled_is_the_published_one() -> None:
     assert found.repeatability.sd == pytest.approx(0.199933, abs=6e-7)
     assert found.reproducibility is not None
     assert found.reproducibility.sd == pytest.approx(0.226838, abs=6e-7)
-    # printed 0.302373 (from memory), but the two parts as printed give 0.302372: the last digit does not agree
+    # printed as 0.302373 (from memory); the two parts as printed give 0.302372, so its last digit is off
     assert found.gauge.sd == pytest.approx(0.302373, abs=1.6e-6)
     assert found.part.sd == pytest.approx(1.042327, abs=6e-7)
     assert found.total.sd == pytest.approx(1.085, abs=6e-4)
