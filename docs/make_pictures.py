@@ -7,6 +7,7 @@ Needs Chromium (Debian's package) and the development extras. The photo is the r
 
 from __future__ import annotations
 
+import io
 import os
 import socket
 import subprocess
@@ -17,12 +18,15 @@ import urllib.request
 from pathlib import Path
 
 from PIL import Image
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import Page, sync_playwright
+
+from cutcheck.terms import TERMS
 
 HERE = Path(__file__).parent
 ROOT = HERE.parent
 SAMPLE = ROOT / "cutcheck" / "page" / "sample" / "sample-tray.jpg"
 START, END = "<!-- example -->", "<!-- end of example -->"
+WORDS_START, WORDS_END = "<!-- words -->", "<!-- end of words -->"
 SIZES = {"page-phone": (390, 844, 2), "page-desk": (1280, 800, 1)}
 
 
@@ -53,15 +57,26 @@ def example_output() -> None:
     with tempfile.TemporaryDirectory() as folder:
         env = {**os.environ, "CUTCHECK_SETTINGS": str(Path(folder) / "settings.toml")}
         done = subprocess.run(command, check=True, cwd=SAMPLE.parent, env=env, capture_output=True, text=True)
-    readme = ROOT / "README.md"
-    before, _, rest = readme.read_text("utf-8").partition(START)
-    _, _, after = rest.partition(END)
     shown = f"$ .venv/bin/cutcheck check {SAMPLE.name} --cut macedoine\n{done.stdout.rstrip()}"
-    readme.write_text(f"{before}{START}\n```\n{shown}\n```\n{END}{after}", "utf-8")
+    paste(f"```\n{shown}\n```", START, END)
+
+
+def words() -> None:
+    """The list of words, pasted into the README between its two marks."""
+    rows = "\n".join(f"| {term.word} | {term.means} |" for term in TERMS)
+    paste(f"| word | what it means |\n|---|---|\n{rows}", WORDS_START, WORDS_END)
+
+
+def paste(text: str, start: str, end: str) -> None:
+    """Put a text between two marks of the README, in place of what is there."""
+    readme = ROOT / "README.md"
+    before, _, rest = readme.read_text("utf-8").partition(start)
+    _, _, after = rest.partition(end)
+    readme.write_text(f"{before}{start}\n{text}\n{end}{after}", "utf-8")
 
 
 def page_pictures() -> None:
-    """The page with the sample checked and a piece pressed, at phone and at desk width."""
+    """The page with the sample checked and a piece pressed, at phone and at desk width; a term's progress."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -69,7 +84,11 @@ def page_pictures() -> None:
         server = subprocess.Popen(
             [sys.executable, "-m", "streamlit", "run", "app.py", "--server.port", str(port)],
             cwd=ROOT,
-            env={**os.environ, "CUTCHECK_SETTINGS": str(Path(folder) / "settings.toml")},
+            env={
+                **os.environ,
+                "CUTCHECK_SETTINGS": str(Path(folder) / "settings.toml"),
+                "CUTCHECK_JOURNAL": str(Path(folder) / "journal.sqlite"),
+            },
             stdout=subprocess.DEVNULL,
         )
         try:
@@ -84,20 +103,37 @@ def page_pictures() -> None:
                     )
                     page.goto(f"http://localhost:{port}")
                     page.get_by_role("button", name="Try it with a sample photo").click()
-                    page.wait_for_selector("text=Take it with you", timeout=120_000)
+                    page.wait_for_selector("text=Everything (JSON)", timeout=120_000)
                     page.wait_for_timeout(1500)
                     page.locator("g.piece[data-n='12'] .hit").click(force=True)
-                    page.wait_for_selector("text=Piece 12:")
+                    page.locator(".panel", has_text="Piece 12:").wait_for()
                     page.wait_for_timeout(2000)
-                    if width < 500:
-                        page.locator(".cc-mark").scroll_into_view_if_needed()
-                        page.evaluate("document.querySelector('.cc-mark').scrollIntoView({block: 'start'})")
-                        page.wait_for_timeout(500)
-                    page.screenshot(path=HERE / f"{name}.png")
+                    page.evaluate("document.querySelector('.cc-mark').scrollIntoView({block: 'start'})")
+                    page.wait_for_timeout(500)
+                    shoot(page, name)
+                    page.close()
+                page = browser.new_page(viewport={"width": 1000, "height": 700})
+                page.goto(f"http://localhost:{port}/progress")
+                page.get_by_text("Show the term of an invented cook").click()
+                page.wait_for_selector("text=Details", timeout=120_000)
+                page.wait_for_timeout(1500)
+                page.get_by_role("heading", name="The mark").evaluate(
+                    "e => e.scrollIntoView({block: 'start'})"
+                )
+                page.wait_for_timeout(500)
+                shoot(page, "progress")
                 browser.close()
         finally:
             server.terminate()
             server.wait(20)
+
+
+def shoot(page: Page, name: str) -> None:
+    """What is seen of the page, as a PNG of few colours: some 100 kB, and sharp text."""
+    image = Image.open(io.BytesIO(page.screenshot())).convert("RGB")
+    image.quantize(192, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE).save(
+        HERE / f"{name}.png", optimize=True
+    )
 
 
 def _wait_for(url: str) -> None:
@@ -112,4 +148,5 @@ def _wait_for(url: str) -> None:
 if __name__ == "__main__":
     marked_picture()
     example_output()
+    words()
     page_pictures()

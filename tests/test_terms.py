@@ -62,6 +62,12 @@ def test_the_readme_uses_the_words_of_the_list() -> None:
     assert UNUSED.findall(prose) == []
 
 
+def test_the_readme_has_the_list_as_it_is() -> None:
+    """The README's table of words is the list (docs/make_pictures.py pastes it)."""
+    readme = (ROOT / "README.md").read_text("utf-8")
+    assert [term.word for term in TERMS if f"| {term.word} | {term.means} |" not in readme] == []
+
+
 def test_the_search_finds_what_it_looks_for() -> None:
     """The patterns find the words, whole and in either case, and leave others alone."""
     for bad in ("The Homography failed", "give or take (u95)", "two markers", "Upload your image"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from base64 import b64encode
 from collections.abc import Mapping, Sequence
 from html import escape
@@ -166,9 +167,14 @@ def table(rows: Sequence[Mapping[str, str]]) -> str:
     head = "".join(f"<th scope='col'>{escape(name)}</th>" for name in rows[0])
     body = ""
     for row in rows:
-        first, *others = (escape(value) for value in row.values())
+        first, *others = (_kept_together(escape(value)) for value in row.values())
         body += f"<tr><th scope='row'>{first}</th>{''.join(f'<td>{value}</td>' for value in others)}</tr>"
     return f"<div class='cc-table'><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+
+
+def _kept_together(text: str) -> str:
+    """A figure with its unit does not break between the two."""
+    return re.sub(r"(\d) (mm|in|g|kg|oz|lb|%|pieces)\b", "\\1\N{NO-BREAK SPACE}\\2", text)
 
 
 def caution() -> str:
