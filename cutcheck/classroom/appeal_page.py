@@ -6,6 +6,7 @@ Black on white and nothing by colour alone, so that a grey printer loses nothing
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from statistics import median
 
 import numpy as np
@@ -24,8 +25,8 @@ from cutcheck.units import MM_PER, Unit, show_range
 _PICTURE_PX = 1500
 _SIDES: tuple[SideName, ...] = ("length", "width", "height")
 _CAUTION = (
-    "A measured mark is help for a decision, and the instructor decides. Ask for the tray's photo to be looked "
-    "at together where a line here seems wrong."
+    "A measured mark is help for a decision, and the instructor decides. Where a line here seems wrong, ask "
+    "to look at the photo together."
 )
 
 
@@ -57,7 +58,7 @@ def appeal_pdf(
     _result(page, grading)
     if pixels is not None:
         page.gap(4.0)
-        page.picture(encode(draw(without_cards(pixels, result), result, _PICTURE_PX), ".jpg"), 330.0)
+        page.picture(encode(draw(*_close_up(pixels, result, given), _PICTURE_PX), ".jpg"), 330.0)
     else:
         page.words("The photo was not kept.", 9.0, grey=True)
     _section(page, "How the mark adds up")
@@ -83,16 +84,41 @@ def appeal_pdf(
     return page.finished()
 
 
+def _close_up(pixels: NDArray[np.uint8], result: Result, given: Grade) -> tuple[NDArray[np.uint8], Result]:
+    """The part of the photo where the pieces lie, cards covered, and the result as it is drawn there: without
+    its mark, which is not yet that of the rubric; excluded pieces without a verdict."""
+    covered = without_cards(pixels, result)
+    points = [point for piece in result.pieces for point in piece.outline_px]
+    if not points:
+        return covered, result
+    room = 0.03 * max(pixels.shape[:2])  # for the numbers beside the pieces
+    low = np.maximum(np.floor(np.min(points, axis=0) - room), 0).astype(int)
+    high = np.minimum(np.ceil(np.max(points, axis=0) + room), pixels.shape[1::-1]).astype(int)
+    left, top = int(low[0]), int(low[1])
+    pieces = tuple(
+        replace(
+            piece,
+            outline_px=tuple((x - left, y - top) for x, y in piece.outline_px),
+            verdict=None if piece.number in given.excluded else piece.verdict,
+        )
+        for piece in result.pieces
+    )
+    scale = replace(result.scale, regions_px=())
+    part = np.ascontiguousarray(covered[top : high[1], left : high[0]])
+    return part, replace(result, pieces=pieces, scale=scale, score=None)
+
+
 def doubt_lines(grading: Grading) -> tuple[str, ...]:
     """Where the doubt of a mark comes from, in words, the largest part first."""
     given, rubric = grading.grade, grading.assignment.rubric
     lines = [
-        f"Measuring leaves the mark between {given.low:.0f} and {given.high:.0f}: measured again, 95 times of "
-        "100 it would be there.",
-        f"Another spoonful of the same work could have been better or worse: with that, {given.sample_low:.0f} "
-        f"to {given.sample_high:.0f}.",
-        f"That the work reaches the pass mark of {rubric.pass_mark:g} is {words.chance(given.pass_probability)} "
-        "probable." + (" It was listed for a second look by eye." if given.second_look else ""),
+        f"Measuring leaves the mark between {given.low:.0f} and {given.high:.0f}: measured again, it would "
+        "be there 95 times of 100.",
+        "Another spoonful of the same work could have been better or worse: with that it is "
+        f"{given.sample_low:.0f} to {given.sample_high:.0f}.",
+        f"The work reaches the pass mark of {rubric.pass_mark:g} with a probability of "
+        f"{words.chance(given.pass_probability)}."
+        + (" It was listed for a second look by eye." if given.second_look else ""),
     ]
     shares = cause_shares(grading.result.pieces)
     usual = _usual(grading.result.pieces)
@@ -101,7 +127,8 @@ def doubt_lines(grading: Grading) -> tuple[str, ...]:
             f"{words.CAUSES.get(cause, cause)} ({words.percent(share)})" for cause, share in shares
         )
         lines.append(
-            f"A side is known to {usual:.2f} mm, give or take, in the middle of the pieces. It comes from: {told}."
+            f"Half of all sides are known to {usual:.2f} mm, give or take, or better. What leaves "
+            f"it open: {told}."
         )
     return tuple(lines)
 
@@ -159,7 +186,7 @@ def current_points(log: Iterable[LogLine], first: float) -> float:
 def _adds_up(page: Page, given: Grade) -> None:
     rows = [("part", "points", "of", "")]
     for part in given.parts:
-        of = f"{part.of:g}" if part.of else ""
+        of = f"{part.of:.1f}".removesuffix(".0") if part.of else ""
         rows.append((part.name, f"{part.points:.1f}", of, part.note))
     total = sum(part.points for part in given.parts)
     held = "" if abs(total - given.points) < 0.05 else f"adds up to {total:.1f}, held to 0 to 100"
