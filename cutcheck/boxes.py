@@ -10,7 +10,7 @@ from cutcheck.budget import CAUSES, ROUGHNESS_MM, camera_part, height_part
 from cutcheck.camera import Camera, Floats
 from cutcheck.classify import Outlined
 from cutcheck.edgefit import FIRST_PX, LAST_PX, EdgeFit, fit_edges
-from cutcheck.explain import Evidence, evidence, shown, weigh
+from cutcheck.explain import Evidence, evidence, rivals, shown, weigh
 from cutcheck.heights import HEIGHTS, candidates, scan_heights, usual_candidates
 from cutcheck.piece import edges_and_height, make_piece
 from cutcheck.records import Piece
@@ -20,6 +20,7 @@ from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, Box, box_corners, box_po
 
 INNER_CLEAR, FOOT_CLEAR = 2.0, 1.2  # how clear the edges of a side face must be to show the height
 MISS_PX, MISS_SHARE = 2.0, 0.04  # how far a box may miss its outline, px and in parts of its breadth
+ROUGH_TRAY, NEARLY = 0.67, 0.4  # share of pieces that are no boxes; how like one the rest must then be
 SHOWN = 0.6  # the share of a box's edges that usually stands out
 USUAL_RMS_PX, USUAL_SHOWN = 0.35, 0.75  # edges scatter no more and stand out no less on a good piece
 FIRST_SAMPLES = 6  # places along an edge that tell candidates apart
@@ -35,30 +36,37 @@ def measure_boxes(
 
     An outline that no box explains gives none, unless it turns out to be a row of boxes.
     """
-    fit = fit_boxes(pixels, camera, shaped, index)
+    fit, rival = fit_boxes(pixels, camera, shaped, index)
     rows = [row[None] for row in fit.rows]
+    unlike = _unlike(camera, fit, shaped, index)
+    # Among rough chunks, what is nearly a box is more likely one more chunk.
+    rough_tray = bool(np.mean(unlike > 1.0) > ROUGH_TRAY)
+    explained = unlike < (NEARLY if rough_tray else 1.0)
     # A ribbon's own folds are no seams.
     firm = np.nonzero(~np.isfinite(shaped.bow[index]) | (shaped.kind[index] == "box"))[0]
     if len(firm):
-        for i, row in zip(firm, rows_of_pieces(pixels, camera, fit.rows[firm]), strict=True):
+        parts = rows_of_pieces(pixels, camera, fit.rows[firm], only_large=rough_tray)
+        for i, row in zip(firm, parts, strict=True):
             rows[i] = row
     single = np.array([len(row) == 1 for row in rows])
-    plain = single & _explained(camera, fit, shaped, index)
-    made = _pieces(
-        camera, fit.take(np.nonzero(plain)[0]), index[plain], shaped.outlines[index[plain]], scale_u
-    )
+    plain = single & explained
+    alone = fit.take(np.nonzero(plain)[0])
+    made = _pieces(camera, alone, rival[plain], index[plain], shaped.outlines[index[plain]], scale_u)
     if not single.all():
         source = np.concatenate([np.full(len(row), i) for i, row in enumerate(rows) if len(row) > 1])
         start = np.concatenate([row for row in rows if len(row) > 1])
         outlines = shaped.outlines[index[source]]
         parted = fit_edges(pixels, camera, Box(), start, outlines, _row_seams(camera, start, source))
         hulls = [_hull(corners) for corners in camera.project(box_corners(parted.rows))]
-        made += _pieces(camera, parted, index[source], hulls, scale_u, touching=True)
+        made += _pieces(camera, parted, rival[source], index[source], hulls, scale_u, touching=True)
     return made
 
 
-def _explained(camera: Camera, fit: EdgeFit, shaped: Outlined, index: NDArray[np.int_]) -> NDArray[np.bool_]:
-    """Whether the fitted boxes meet their outlines nearly all round, and their edges are in the photo."""
+def _unlike(camera: Camera, fit: EdgeFit, shaped: Outlined, index: NDArray[np.int_]) -> Floats:
+    """How little the pieces are like the boxes fitted to them, (N,): above 1, they are none.
+
+    A box meets its outline nearly all round, and its edges are in the photo.
+    """
     straight = fit.rows.copy()
     straight[:, BOW] = 0.0
     reach, n = shaped.reach[index], shaped.directions
@@ -67,7 +75,7 @@ def _explained(camera: Camera, fit: EdgeFit, shaped: Outlined, index: NDArray[np
     most = np.percentile(miss, 80, axis=1) / (MISS_PX + MISS_SHARE * breadth_px)
     edges = shown(fit)
     slender = np.isfinite(shaped.bow[index]) & (shaped.kind[index] == "box")
-    return np.asarray(slender | (most < 1.0 + (edges - SHOWN)))
+    return np.asarray(np.where(slender, 0.0, most / (1.0 + (edges - SHOWN))))
 
 
 def _doubt(fit: EdgeFit, touching: bool) -> Floats:
@@ -78,8 +86,11 @@ def _doubt(fit: EdgeFit, touching: bool) -> Floats:
 
 def fit_boxes(
     pixels: NDArray[np.uint8], camera: Camera, shaped: Outlined, index: NDArray[np.int_]
-) -> EdgeFit:
-    """Boxes fitted to the outlines ``index`` (N,): of the likeliest heights, the one that explains most."""
+) -> tuple[EdgeFit, Floats]:
+    """Boxes fitted to the outlines ``index`` (N,): of several, the one that explains most.
+
+    With it what the others leave open: standard uncertainties (N, 3) mm of length, width and height.
+    """
     outlines, reach, n = shaped.outlines[index], shaped.reach[index], shaped.directions
     affine = affine_at(camera, 0.5 * (outlines.min(axis=1) + outlines.max(axis=1)))
     size = np.sqrt(np.abs(np.linalg.det(affine.a)))
@@ -122,16 +133,18 @@ def fit_boxes(
     both = Evidence(*(np.concatenate(pair) for pair in zip(first, second, strict=True)))
     chance = weigh(both)
     best = np.argmax(chance, axis=0)
-    return fit_edges(
+    chosen = both.boxes[best, rows]
+    fit = fit_edges(
         pixels,
         camera,
         Box(np.isfinite(shaped.bow[index])),
-        both.boxes[best, rows],
+        chosen,
         outlines,
         shaped.seams[index],
         LAST_PX,
         prior=np.concatenate([start, more])[best, rows],
     )
+    return fit, rivals(chance, both.boxes, chosen)
 
 
 def _row_seams(camera: Camera, boxes: Floats, source: NDArray[np.int_]) -> Floats:
@@ -152,6 +165,7 @@ def _hull(points: Floats) -> Floats:
 def _pieces(
     camera: Camera,
     fit: EdgeFit,
+    rival: Floats,
     source: NDArray[np.int_],
     outlines: Floats | list[Floats],
     scale_u: float,
@@ -176,6 +190,7 @@ def _pieces(
     parts[:, 2, 2] = height_part(camera, foot, top, box[:, HEIGHT])
     parts[:, :, 3] = scale_u * value
     parts[:, :, 4] = ROUGHNESS_MM
+    parts[:, :, 5] = 0.0 if touching else rival
     # A height is seen where both edges of a side face stand out.
     inner, foot = fit.clarity[:, 0:4], fit.clarity[:, 4:8]
     shown = fit.view.inner[:, 0:4] & fit.view.visible[:, 4:8] & (inner > INNER_CLEAR) & (foot > FOOT_CLEAR)

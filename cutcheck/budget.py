@@ -10,7 +10,7 @@ import numpy as np
 
 from cutcheck.camera import Camera, Floats
 
-CAUSES = ("edges", "height", "camera", "print", "roughness")
+CAUSES = ("edges", "height", "camera", "print", "roughness", "reading")
 ROUGHNESS_MM = 0.03  # what is left of a cut face's bumps once a whole edge is averaged
 
 

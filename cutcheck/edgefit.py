@@ -100,13 +100,14 @@ def fit_edges(
         affine = affine_at(camera, camera.project_at(row[:, :2], middle), middle)
         px_per_mm = np.sqrt(np.abs(np.linalg.det(affine.a)))
         view = solid.view(row, camera, px_per_mm, np.linalg.norm(affine.b, axis=-1))
-        view = _without_hidden(view, camera.project(solid.points(row, np.zeros(view.visible.shape))), seams)
+        at_seam = _at_seams(camera.project(solid.points(row, np.zeros(view.visible.shape))), seams)
+        view = _without_hidden(view, at_seam)
         merged = view.visible & (view.gap_px < MERGED_PX)
         # A side too narrow to show two edges shows one: taken at half height, and less certain.
         level = np.where(merged & (view.kind == FOOT), 0.5, 0.0)
         usable = view.visible & ~(merged & (view.kind == TOP))
         points = camera.project(solid.points(row, level))
-        found = _find_edges(pixels, points, usable, view, px_per_mm, outlines, reach)
+        found = _find_edges(pixels, points, usable, view, at_seam, px_per_mm, outlines, reach)
         slope = solid.slopes(row, affine, level)[found.row, found.edge]
         across = np.einsum("emip,ei->emp", slope, found.normal)
         weighted = across * found.weight[..., None]
@@ -139,19 +140,23 @@ def fit_edges(
     return EdgeFit(row, covariance, view, support, clarity, np.sqrt(total / np.maximum(count, 1e-9)))
 
 
-def _without_hidden(view: View, points: Floats, seams: Floats) -> View:
-    """What is left of a view where neighbours touch: no foot there, and the top's edge is the last."""
+def _at_seams(points: Floats, seams: Floats) -> Bools:
+    """Which edges, by their points (N, E, M, 2) px, lie where a neighbour touches, (N, E)."""
     if np.isnan(seams).all():
-        return view
+        return np.zeros(points.shape[:2], bool)
     tangent = points[..., -1, :] - points[..., 0, :]
     normal = np.stack([-tangent[..., 1], tangent[..., 0]], -1)
     normal = normal / np.maximum(np.linalg.norm(normal, axis=-1, keepdims=True), 1e-9)
     middle = points.mean(axis=(1, 2))[:, None]
     normal = normal * np.sign(((points.mean(axis=2) - middle) * normal).sum(-1))[..., None]
-    touching = facing(normal, seams)
-    visible = view.visible & ~(touching & (view.kind == FOOT))
-    inner = view.inner & ~(touching & (view.kind == TOP))
-    return View(visible, inner, np.where(touching, np.inf, view.gap_px), view.kind)
+    return np.asarray(facing(normal, seams), bool)
+
+
+def _without_hidden(view: View, at_seam: Bools) -> View:
+    """What is left of a view where neighbours touch: no foot there, and the top's edge is the last."""
+    visible = view.visible & ~(at_seam & (view.kind == FOOT))
+    inner = view.inner & ~(at_seam & (view.kind == TOP))
+    return View(visible, inner, np.where(at_seam, np.inf, view.gap_px), view.kind)
 
 
 def _find_edges(
@@ -159,6 +164,7 @@ def _find_edges(
     points: Floats,
     usable: Bools,
     view: View,
+    at_seam: Bools,
     px_per_mm: Floats,
     outlines: Floats,
     reach: float,
@@ -197,6 +203,9 @@ def _find_edges(
     foot, leave, enter = foot[apart], leave[apart], enter[apart]
     seen = change.copy()
     seen[foot] = _both(mean_slope[foot], leave, enter)
+    # Beyond a seam lies a dark gap, then the neighbour: the piece's own edge is where the light falls.
+    seam = np.nonzero(at_seam[row, edge] & (view.kind[edge] == TOP))[0]
+    seen[seam] = _falling(mean_slope[seam])
     at, _ = peak(seen * window)
     k = np.clip(np.round(at / STEP_PX).astype(int) + HALF, 0, 2 * HALF)
     colour = mean_slope[np.arange(len(k)), k]
@@ -205,6 +214,7 @@ def _find_edges(
     clarity = strength / (np.median(change, axis=-1) + 1e-3)
     signal = np.matmul(slope, colour[:, None, :, None])[..., 0]
     signal[foot] = _both(slope[foot], leave[:, None], enter[:, None])
+    signal[seam] = _falling(slope[seam])
     near = np.exp(-0.5 * ((s - at[:, None].astype(np.float32)) / 1.2) ** 2)[:, None]
     offset, height = peak(np.maximum(signal, 0.0) * near)
     # How clearly each sample stands out of the grain around it.
@@ -222,6 +232,11 @@ def _find_edges(
     weight = sure / (1.0 + (stray / 0.8) ** 2) / sigma**2
     hold = trust / (OUTLINE_PX**2 + line**2)
     return _Found(row, edge, normal, offset, weight, held, hold, strength, clarity)
+
+
+def _falling(slope: Floats | NDArray[np.float32]) -> Floats:
+    """How steeply the light falls, of slopes (..., 3): (...)."""
+    return np.asarray(np.maximum(-(slope @ _LUMINANCE)[..., 0], 0.0), float)
 
 
 def _held(outlines: Floats, place: Floats, normal: Floats, reach: float) -> tuple[Floats, Bools]:

@@ -28,7 +28,7 @@ MOST = 9.0  # an odd size counts no more than this many squared spreads
 # Weights of the evidence below, fitted by multinomial logistic regression on rendered scenes with truth (the
 # loss is the error of the box that is chosen; tests/nightly/weigh_evidence.py fits them again).
 WEIGHTS = np.array([-2.8, -1.1, 4.4, 8.0, -2.3, -2.5, -0.1, -0.85, -0.7])
-TEMPERATURE = 1.0
+TEMPERATURE = 2.0  # softens them, so that the probabilities hold on average
 
 
 class Evidence(NamedTuple):
@@ -48,6 +48,20 @@ def weigh(evidence: Evidence) -> Floats:
     score = (score - score.max(axis=0)) / TEMPERATURE
     chance = np.exp(score)
     return np.asarray(chance / chance.sum(axis=0))
+
+
+def rivals(chance: Floats, boxes: Floats, chosen: Floats) -> Floats:
+    """What the candidates' probabilities (K, N) leave open of the ``chosen`` boxes (N, 9): (N, 3) mm.
+
+    The standard uncertainty of length, width and height; longer before shorter, whatever a box calls them.
+    """
+    sides = _sides(boxes)
+    return np.asarray(np.sqrt((chance[..., None] * (sides - _sides(chosen)) ** 2).sum(axis=0)))
+
+
+def _sides(boxes: Floats) -> Floats:
+    plan = np.sort(boxes[..., [LENGTH, WIDTH]], axis=-1)[..., ::-1]
+    return np.concatenate([plan, boxes[..., [HEIGHT]]], axis=-1)
 
 
 def _unusual(boxes: Floats, first: NDArray[np.int_]) -> Floats:

@@ -44,6 +44,7 @@ CAUSES = {
     "camera": "where the camera stood, and its lens",
     "print": "the print of the card",
     "roughness": "its own rough faces",
+    "reading": "which lines are its edges",
     "photos": "how far the photos differ",
 }
 
