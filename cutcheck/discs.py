@@ -16,7 +16,7 @@ from cutcheck.silhouette import affine_at, first_discs
 from cutcheck.solids import DIAMETER, DISC_HEIGHT, Disc
 from cutcheck.touching_rounds import COVERED, covered_by, find_among
 
-RIM_PX = 0.2  # where a rim that is rounded or has a skin is seen, all round alike
+RIM_PX = 0.25  # where a rim that is rounded or has a skin is seen, all round alike
 ROUND_MM = 0.11  # how far a cut round is from a circle, and its rim from a sharp one
 THICKNESS_SHARES = (0.06, 0.12, 0.2, 0.35)  # of the diameter: where the fit starts
 OUTLINE_POINTS = 96

@@ -21,13 +21,14 @@ RAYS, SAMPLES = 96, 128
 NEAR, FAR = 0.70, 1.30  # of the radius: where rims are looked for
 DARK, SHADE = 0.02, 0.4  # linear light added against grain; what of a change of light alone counts
 BLUR_PX, BLUR_SHARE = 1.0, 0.006  # of the slope along a ray: standard deviation, px and of the radius
+NOWHERE = 9.0  # of the radius: stands for an edge that there is not
 EDGES = 5  # on one ray, the strongest
 FAINT = 0.12  # of the usual strongest edge: a fainter one is grain
 CIRCLES = 240  # tried
 TOLERANCE, TOLERANCE_PX = 0.015, 0.8  # how far off its circle an edge may lie, of the radius and px
 BEYOND = 1.16  # of the radius: an edge further out is another thing's
 TIGHT, TIGHT_PX = 0.008, 0.5  # the same for the last choice
-HEIGHTS = np.geomspace(0.06, 0.6, 14)  # of the radius
+HEIGHTS = np.geomspace(0.06, 0.6, 10)  # of the radius
 SAME = 0.012  # of the radius: circles so alike count once
 WALLS = (0.1, 0.17, 0.3)  # of the radius: heights of discs whose upper rim may not show
 FOOT_ALONE = 0.65  # what a foot counts without its rim
@@ -96,21 +97,16 @@ def _rim(
     score = _support(circles, edge, strength, unit, tolerance, eye, np.array([0.2]))
     near = _different(circles, score)
     # Where the upper rim does not show against the wall, the foot ends the disc towards the camera.
-    walls = [None] * len(near) + [(eye, h) for _ in near[:4] for h in WALLS]
     of = near + [k for k in near[:4] for _ in WALLS]
-    tried = np.array(
-        [
-            _refined(circles[k], edge, strength, unit, tolerance, wall)
-            for k, wall in zip(of, walls, strict=True)
-        ]
-    )
+    walls = np.array([0.0] * len(near) + [h for _ in near[:4] for h in WALLS])
+    tried = _refined(circles[of], edge, strength, unit, tolerance, eye, walls)
     final = _support(tried, edge, strength, unit, max(TIGHT, TIGHT_PX / px), eye, HEIGHTS)
     final = final - UNEVEN * RAYS * _unevenness(tried, _colour(light), share, unit)
     once = _different(tried, final)
-    wall = walls[once[0]]
+    wall = walls[once[:1]]
     tried, final = tried[once], final[once]
     best = tried[0]
-    miss = _nearest(best, edge, unit, wall)[0]
+    miss = _nearest(tried[:1], edge, unit, eye, wall)[0][0]
     on = np.abs(miss) < 1.5 * tolerance
     scatter = 1.4826 * float(np.median(np.abs(miss[on]))) if on.any() else tolerance
     # Another rim that is seen nearly as well might be the right one.
@@ -130,44 +126,40 @@ def _different(circles: Floats, score: Floats) -> list[int]:
 
 
 def _nearest(
-    circle: Floats, edge: Floats, unit: Floats, wall: tuple[Floats, float] | None = None
+    rims: Floats, edge: Floats, unit: Floats, eye: Floats, walls: Floats
 ) -> tuple[Floats, NDArray[np.int_]]:
-    """How far outside a rim (5,) the edge of each ray nearest to it lies, (RAYS,), and which one it is.
-
-    With a ``wall``, the eye and a height, outside the rim and the foot together.
-    """
-    rim = _radii(circle[None], unit)
-    if wall is not None:
-        rim = np.maximum(rim, _radii(_foot(circle[None], *wall), unit))
-    off = edge - rim[0][:, None]
-    off = np.where(np.isfinite(off), off, 9.0)
-    nearest = np.abs(off).argmin(axis=1)
-    return off[np.arange(RAYS), nearest], nearest
+    """How far outside rims (K, 5), or the feet of walls (K,) high, the edge of each ray nearest to them lies,
+    (K, RAYS), and which one it is."""
+    outer = np.maximum(_radii(rims, unit), _radii(_foot(rims, eye, walls), unit))
+    off = edge[None] - outer[..., None]
+    nearest = np.abs(off).argmin(axis=2)
+    return np.take_along_axis(off, nearest[..., None], axis=2)[..., 0], nearest
 
 
 def _refined(
-    circle: Floats,
+    rims: Floats,
     edge: Floats,
     strength: Floats,
     unit: Floats,
     tolerance: float,
-    wall: tuple[Floats, float] | None = None,
+    eye: Floats,
+    walls: Floats,
 ) -> Floats:
-    """A rim (5,) moved to the edges near it: reweighted least squares, Tukey's weights."""
+    """Rims (K, 5) moved to the edges near them: reweighted least squares, Tukey's weights."""
     # A change (dx, dy, dr) moves the rim by (dx, dy).u + dr.
     design = np.column_stack([unit, np.ones(RAYS), _oval(unit)])
     held = np.array([0.0, 0.0, 0.0, 1.0, 1.0]) * (0.5 * tolerance / OVAL) ** 2
-    for narrower in (1.5, 1.5, 1.2, 0.9, 0.9, 0.9):
-        miss, nearest = _nearest(circle, edge, unit, wall)
+    rays = np.arange(RAYS)
+    for narrower in (1.5, 1.5, 1.2, 0.9, 0.9):
+        miss, nearest = _nearest(rims, edge, unit, eye, walls)
         reach = narrower * tolerance
         on = np.abs(miss) < reach
-        if on.sum() < RAYS // 6:
-            break
-        weight = np.where(on, (1.0 - (miss / reach) ** 2) ** 2 * strength[np.arange(RAYS), nearest], 0.0)
-        normal = (design * weight[:, None]).T @ design + np.diag(held + 1e-9)
-        right = design.T @ (weight * np.where(on, miss, 0.0)) - held * circle
-        circle = circle + np.linalg.solve(normal, right)
-    return np.asarray(circle)
+        weight = np.where(on, (1.0 - (miss / reach) ** 2) ** 2 * strength[rays, nearest], 0.0)
+        normal = (design.T[None] * weight[:, None]) @ design + np.diag(held + 1e-6)
+        right = (weight * np.where(on, miss, 0.0)) @ design - held * rims
+        step = np.linalg.solve(normal, right[..., None])[..., 0]
+        rims = rims + np.where(on.sum(axis=1)[:, None] < RAYS // 6, 0.0, step)
+    return np.asarray(rims)
 
 
 def _oval(unit: Floats) -> Floats:
@@ -190,7 +182,7 @@ def _slope(values: NDArray[np.float32], sigma: float) -> NDArray[np.float32]:
 
 
 def _edges(light: NDArray[np.float32], share: Floats, px: float) -> tuple[Floats, Floats]:
-    """Where each ray has edges: (RAYS, EDGES), in parts of the radius, NaN where there are fewer; and how
+    """Where each ray has edges: (RAYS, EDGES), in parts of the radius, NOWHERE if fewer; and how
     strong they are, 0 to 1."""
     step = float(share[1] - share[0])
     sigma = max(BLUR_PX / px, BLUR_SHARE) / step
@@ -212,7 +204,7 @@ def _edges(light: NDArray[np.float32], share: Floats, px: float) -> tuple[Floats
     left, middle, right = plain[rows, k], plain[rows, k + 1], plain[rows, k + 2]
     curve = np.minimum(left - 2.0 * middle + right, -1e-9)
     place = share[k + 1] + np.clip(0.5 * (left - right) / curve, -0.5, 0.5) * step
-    return np.where(found, place, np.nan), np.where(found, np.minimum(1.0, here / (0.5 * usual)), 0.0)
+    return np.where(found, place, NOWHERE), np.where(found, np.minimum(1.0, here / (0.5 * usual)), 0.0)
 
 
 def _through_three(edge: Floats, strength: Floats, unit: Floats, rng: np.random.Generator) -> Floats:
@@ -261,14 +253,16 @@ def _support(
     on = _met(rim, edge, strength, tolerance)
     # The foot of a disc h high, seen from ``eye``, against its rim as seen on the board.
     best = np.full(len(circles), -np.inf)
-    for h in heights:
-        foot = _radii(_foot(circles, eye, float(h)), unit)
+    for i in range(len(heights)):
+        foot = _radii(_foot(circles, eye, heights[i : i + 1]), unit)
         wall = foot > rim + 2.0 * tolerance
         met = _met(foot, edge, strength, tolerance)
         both = np.where(wall, np.maximum(0.5 * (on + met), FOOT_ALONE * met), on)
-        off = edge[None] - np.maximum(rim, foot)[..., None]
-        outside = (off > 3.0 * tolerance) & (off < BEYOND - 1.0)
-        beyond = np.where(outside, strength, 0.0).max(axis=2)
+        last = np.maximum(rim, foot)
+        beyond = np.zeros_like(rim)
+        for place, strong in zip(edge.T, strength.T, strict=True):
+            off = place - last
+            np.maximum(beyond, ((off > 3.0 * tolerance) & (off < BEYOND - 1.0)) * strong, out=beyond)
         best = np.maximum((both * (1.0 - OUTSIDE * beyond)).sum(axis=1), best)
     held = (circles[:, 3:] ** 2).sum(axis=1) / OVAL**2
     return np.asarray(best - OVAL_COST * RAYS * held)
@@ -286,14 +280,15 @@ def _unevenness(rims: Floats, colour: NDArray[np.float32], share: Floats, unit: 
     return np.asarray(np.minimum(spread / np.maximum(np.linalg.norm(face - board, axis=1), 1e-6), 1.0))
 
 
-def _foot(rims: Floats, eye: Floats, height: float) -> Floats:
-    """The feet (K, 5) of discs of some height with these rims as seen on the board."""
-    k = (eye[2] - height) / eye[2]
+def _foot(rims: Floats, eye: Floats, height: Floats) -> Floats:
+    """The feet (K, 5) of discs of heights (K,) or (1,) with these rims as seen on the board."""
+    k = ((eye[2] - height) / eye[2])[:, None]
     return np.column_stack([eye[:2] + k * (rims[:, :2] - eye[:2]), k * rims[:, 2:]])
 
 
 def _met(radii: Floats, edge: Floats, strength: Floats, tolerance: float) -> Floats:
     """How strong an edge each ray has at ``radii`` (K, RAYS), 0 to 1."""
-    off = edge[None] - radii[..., None]
-    off = np.where(np.isfinite(off), off, 9.0)
-    return np.asarray((strength / (1.0 + (off / tolerance) ** 2) ** 2).max(axis=2))
+    met = np.zeros_like(radii)
+    for place, strong in zip(edge.T, strength.T, strict=True):
+        np.maximum(met, strong / (1.0 + ((place - radii) / tolerance) ** 2) ** 2, out=met)
+    return met
