@@ -35,7 +35,7 @@ def serious(page: Page) -> list[str]:
     ("scheme", "size"), [("light", PHONE), ("dark", DESK)], ids=["light-phone", "dark-desk"]
 )
 def test_no_place_has_a_serious_fault(
-    browser: Browser, address: str, tray_photo: Path, scheme: str, size: tuple[int, int]
+    browser: Browser, address: str, tray_photo: Path, tmp_path: Path, scheme: str, size: tuple[int, int]
 ) -> None:
     """Every place, empty and with a marked tray, has no serious or critical fault in either colour scheme."""
     width, height = size
@@ -62,7 +62,9 @@ def test_no_place_has_a_serious_fault(
     expect(page.locator(".cc-figure")).to_be_visible(timeout=SLOW_MS)
     page.wait_for_timeout(600)
     faults["marked"] = serious(page)
-    page.locator("input[type=file]").first.set_input_files(Path(__file__))
+    letter = tmp_path / "letter.jpg"
+    letter.write_text("Dear cook")
+    page.locator("input[type=file]").first.set_input_files(letter)
     expect(page.locator(".cc-fault")).to_be_visible(timeout=SLOW_MS)
     faults["bad photo"] = serious(page)
     context.close()

@@ -135,6 +135,11 @@ def shown(request: pytest.FixtureRequest, browser: Browser, address: str, tray_p
         yield fresh.page
 
 
+def settled(page: Page) -> None:
+    """Wait until the server has drawn all of the place: what is typed before that may be drawn over."""
+    page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for(timeout=SLOW_MS)
+
+
 def tour(page: Page) -> Iterator[str]:
     """Go from place to place by the links, and to each part of those that have several; gives their names."""
     for place in PLACES:
@@ -148,7 +153,7 @@ def tour(page: Page) -> Iterator[str]:
             # The cautions come last, and are new once nothing of the place before is left.
             expect(page.locator(".cc-caution")).to_have_count(1)
             expect(page.locator("[data-stale=true]")).to_have_count(0)
-            page.wait_for_timeout(300)
+            settled(page)
             yield part.title
 
 
@@ -302,6 +307,7 @@ def test_a_piece_is_left_out_kept_and_found_in_the_progress(shown: Page) -> None
     expect(page.get_by_text("With all 12 pieces")).to_be_visible(timeout=SLOW_MS)
     expect(page.get_by_role("button", name="Take back 4")).to_be_visible()
     expect(page.locator("g.piece.left")).to_have_attribute("data-n", "4")
+    settled(page)
     name = f"Dora Example {page.evaluate('innerWidth')}"
     page.get_by_role("combobox", name="Keep this tray").click()
     page.keyboard.type(name)

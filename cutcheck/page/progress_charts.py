@@ -9,7 +9,7 @@ import altair as alt
 
 from cutcheck.control_charts import Chart
 from cutcheck.journal import Entry
-from cutcheck.page.spread import BAND, INK
+from cutcheck.page.spread import BAND, INK, ON_DARK
 from cutcheck.progress import CutProgress, SideProgress
 from cutcheck.units import MM_PER, Unit
 
@@ -90,6 +90,8 @@ def _layers(
     x = alt.X("when:T", axis=axis, scale=alt.Scale(padding=14))
     y = alt.Y("value:Q", scale=scale, axis=y_axis)
     base = alt.Chart({"values": rows})
+    dark = ink == INK["dark"]
+    dot, odd_dot = (ON_DARK["in"], ON_DARK["out"]) if dark else (DOT, ODD)
     layers: list[Any] = list(below)
     if chart is not None and limits:
         lines = [
@@ -111,9 +113,9 @@ def _layers(
         )
     if "low" in rows[0]:
         layers.append(
-            base.mark_rule(color=DOT, strokeWidth=3, opacity=0.45).encode(x=x, y="low:Q", y2="high:Q")
+            base.mark_rule(color=dot, strokeWidth=3, opacity=0.45).encode(x=x, y="low:Q", y2="high:Q")
         )
-    layers.append(base.mark_line(color=DOT, strokeWidth=1, opacity=0.5).encode(x=x, y=y))
+    layers.append(base.mark_line(color=dot, strokeWidth=1, opacity=0.5).encode(x=x, y=y))
     layers.append(
         base.mark_point(filled=True, size=90, opacity=1, stroke="#222", strokeWidth=0.5).encode(
             x=x,
@@ -121,7 +123,9 @@ def _layers(
             shape=alt.Shape(
                 "odd:N", scale=alt.Scale(domain=["usual", "odd"], range=["circle", "diamond"]), legend=None
             ),
-            color=alt.Color("odd:N", scale=alt.Scale(domain=["usual", "odd"], range=[DOT, ODD]), legend=None),
+            color=alt.Color(
+                "odd:N", scale=alt.Scale(domain=["usual", "odd"], range=[dot, odd_dot]), legend=None
+            ),
             tooltip=[
                 alt.Tooltip("check:N", title="check"),
                 alt.Tooltip("when:T", title="when", format="%d %b %Y"),

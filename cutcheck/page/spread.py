@@ -13,6 +13,8 @@ from cutcheck.units import MM_PER, Unit
 
 SHAPES = {"in": "circle", "out": "square", "unsure": "diamond", "offcut": "cross", "none": "circle"}
 COLOURS = {"in": "#0072b2", "out": "#d55e00", "unsure": "#d8b800", "offcut": "#808080", "none": "#808080"}
+# On a dark page the lighter ones of the same palette (Okabe and Ito).
+ON_DARK = {"in": "#56b4e9", "out": "#f08a3c", "unsure": "#f0e442", "offcut": "#b0b0b0", "none": "#b0b0b0"}
 BAND = "#2f8f6b"
 INK = {"light": "#3c4a44", "dark": "#d5d8d0"}  # of axis and mean line, on the page's two backgrounds
 ROW_PX, DOT_PX, FEWEST_ROWS = 14, 12, 4
@@ -46,6 +48,7 @@ def spread_chart(
         .encode(x=x, tooltip=[alt.Tooltip("value:Q", title="mean", format=".2f")])
     )
     codes = list(SHAPES)
+    colours = ON_DARK if ink == INK["dark"] else COLOURS
     most = max(*(row["row"] for row in rows), FEWEST_ROWS)
     layers.append(
         _chart(rows)
@@ -57,7 +60,7 @@ def spread_chart(
                 "code:N", scale=alt.Scale(domain=codes, range=list(SHAPES.values())), legend=None
             ),
             color=alt.Color(
-                "code:N", scale=alt.Scale(domain=codes, range=list(COLOURS.values())), legend=None
+                "code:N", scale=alt.Scale(domain=codes, range=list(colours.values())), legend=None
             ),
             tooltip=[
                 alt.Tooltip("piece:N", title="piece"),
