@@ -42,7 +42,12 @@ class Settings:
 
 
 NAMES = tuple(field.name for field in fields(Settings))
-_NUMBERS = {"thickness_mm": (0.0, 5.0), "max_megapixels": (1.0, 400.0), "max_megabytes": (1.0, 1000.0), "graded_days": (1.0, 36500.0)}
+_NUMBERS = {
+    "thickness_mm": (0.0, 5.0),
+    "max_megapixels": (1.0, 400.0),
+    "max_megabytes": (1.0, 1000.0),
+    "graded_days": (1.0, 36500.0),
+}
 
 
 def settings_path() -> Path:

@@ -65,31 +65,15 @@ class People:
         has another number on them.
         """
         with writing(self.engine) as connection:
-            course = class_row(connection, class_id)
-            days = good_days(begins or course.begins, ends or course.ends)
-            if days[0] < course.begins or days[1] > course.ends:
-                problem = f"{days[0]} to {days[1]} is not within the class, {course.begins} to {course.ends}."
-                raise _bad(problem, "Give days of the class.")
-            if not 1 <= number <= LAST_NUMBER:
-                raise _bad(f"There is no card {number} for a student.", f"Give 1 to {LAST_NUMBER}.")
-            for other in find_members(connection, class_id):
-                if other.ends < days[0] or days[1] < other.begins:
-                    continue
-                if other.number == number:
-                    told = f"Card {number} is {other.student.name}'s from {other.begins} to {other.ends}."
-                    raise _bad(told, "Give another number, or end that one first.")
-                if student is not None and other.student.id == student.id:
-                    told = f"{student.name} has card {other.number} from {other.begins} to {other.ends}."
-                    raise _bad(told, "End that one first.")
-            if student is None:
-                student = _new_student(connection, name, self.clock())
-            values = {"class_id": class_id, "student_id": student.id, "number": number}
-            done = connection.execute(insert(members).values(**values, begins=days[0], ends=days[1]))
-            return Member(int(cast(Any, done.inserted_primary_key)[0]), student, number, *days)
+            return _bound(connection, class_id, name, number, begins, ends, student, self.clock())
 
     def add_roster(self, class_id: int, roster: Roster) -> tuple[Member, ...]:
-        """Give all students of a roster their numbers in a class."""
-        return tuple(self.add_student(class_id, one.name, one.number) for one in roster.students)
+        """Give all students of a roster their numbers in a class, or none where one can't be given."""
+        with writing(self.engine) as connection:
+            return tuple(
+                _bound(connection, class_id, one.name, one.number, None, None, None, self.clock())
+                for one in roster.students
+            )
 
     def end_number(self, member_id: int, last_day: str) -> None:
         """A number is its person's up to this day only (a lost card, a student who left)."""
@@ -162,6 +146,40 @@ def good_days(begins: str, ends: str) -> tuple[str, str]:
     if last < first:
         raise _bad(f"{last} is before {first}.", "Give the first day, then the last.")
     return first, last
+
+
+def _bound(
+    connection: Connection,
+    class_id: int,
+    name: str,
+    number: int,
+    begins: str | None,
+    ends: str | None,
+    student: Pupil | None,
+    now: datetime,
+) -> Member:
+    """Give a person a number; see ``People.add_student``."""
+    course = class_row(connection, class_id)
+    days = good_days(begins or course.begins, ends or course.ends)
+    if days[0] < course.begins or days[1] > course.ends:
+        problem = f"{days[0]} to {days[1]} is not within the class, {course.begins} to {course.ends}."
+        raise _bad(problem, "Give days of the class.")
+    if not 1 <= number <= LAST_NUMBER:
+        raise _bad(f"There is no card {number} for a student.", f"Give 1 to {LAST_NUMBER}.")
+    for other in find_members(connection, class_id):
+        if other.ends < days[0] or days[1] < other.begins:
+            continue
+        if other.number == number:
+            told = f"Card {number} is {other.student.name}'s from {other.begins} to {other.ends}."
+            raise _bad(told, "Give another number, or end that one first.")
+        if student is not None and other.student.id == student.id:
+            told = f"{student.name} has card {other.number} from {other.begins} to {other.ends}."
+            raise _bad(told, "End that one first.")
+    if student is None:
+        student = _new_student(connection, name, now)
+    values = {"class_id": class_id, "student_id": student.id, "number": number}
+    done = connection.execute(insert(members).values(**values, begins=days[0], ends=days[1]))
+    return Member(int(cast(Any, done.inserted_primary_key)[0]), student, number, *days)
 
 
 def _new_student(connection: Connection, name: str, now: datetime) -> Pupil:

@@ -23,6 +23,7 @@ from cutcheck.classroom.gradebook import Gradebook
 from cutcheck.classroom.gradebook_entries import Assignment, Forgotten, Grading, Member
 from cutcheck.classroom.gradebook_log import pseudonyms, without_name
 from cutcheck.classroom.preview import preview
+from cutcheck.classroom.roster import Roster, Student
 from cutcheck.classroom.rubric import HandLine, Penalty, Rubric, usual_rubric
 from cutcheck.classroom.scales import SchoolScale
 from cutcheck.errors import CutcheckError
@@ -30,6 +31,7 @@ from cutcheck.journal import Journal
 from cutcheck.journal.database import reading, writing
 from cutcheck.photo_copy import PhotoCopy
 from cutcheck.records import Result
+from cutcheck.settings import Settings, changed, save_settings
 from cutcheck.standard_file import new_standard
 
 TEACHER = "B. Example"
@@ -86,6 +88,16 @@ def test_a_graded_tray_comes_back_whole(course: Course) -> None:
     assert again.grade.points == pytest.approx(grade(result, usual_rubric()).points, abs=0.01)
     assert (again.extras, again.has_photo, again.student.name) == (weights, True, "Ada Example")
     assert course.book.photo(kept.id) == PhotoCopy("image/jpeg", b"not a real one")
+
+
+def test_a_whole_roster_is_taken_or_none_of_it(course: Course) -> None:
+    """Where one number of a roster is another's already, nobody of it is added."""
+    new = Roster((Student("Cara Instance", 9), Student("Dan Specimen", 8)), ())
+    with pytest.raises(CutcheckError, match="Card 8 is Ben Sample's"):
+        course.book.add_roster(course.id, new)
+    assert [one.number for one in course.book.members(course.id)] == [7, 8]
+    course.book.add_roster(course.id, Roster((Student("Cara Instance", 9), Student("Dan Specimen", 10)), ()))
+    assert [one.number for one in course.book.members(course.id)] == [7, 8, 9, 10]
 
 
 def test_a_number_is_one_persons_on_a_day_and_comes_back_later(course: Course) -> None:
@@ -223,6 +235,18 @@ def test_graded_work_goes_after_its_time_and_the_log_stays(course: Course) -> No
     assert {line.student for line in about} == {f"Student {course.ada.student.key[:4]}"}
     assert about[-1].what == "work past its time removed"
     assert b"old photo" not in course.path.read_bytes()
+
+
+def test_how_long_graded_work_is_kept_is_a_setting(course: Course) -> None:
+    """With 30 days it goes after 31; what can't be a number of days is refused."""
+    save_settings(changed(Settings(), "graded_days", "30"))
+    course.keep(course.ada, dice(1))
+    course.clock.now += timedelta(days=29)
+    assert course.book.forget_old().gradings == 0
+    course.clock.now += timedelta(days=2)
+    assert course.book.forget_old().gradings == 1
+    with pytest.raises(CutcheckError, match="Give a number from 1 to 36500"):
+        changed(Settings(), "graded_days", "0")
 
 
 def test_a_clock_that_jumps_back_removes_nothing_too_early(course: Course) -> None:
