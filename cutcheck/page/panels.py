@@ -169,7 +169,9 @@ def table(rows: Sequence[Mapping[str, str]]) -> str:
     for row in rows:
         first, *others = (_kept_together(escape(value)) for value in row.values())
         body += f"<tr><th scope='row'>{first}</th>{''.join(f'<td>{value}</td>' for value in others)}</tr>"
-    return f"<div class='cc-table'><table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+    # It scrolls where it is too wide, so it can be reached with the keyboard.
+    scrolls = "<div class='cc-table' tabindex='0' role='region' aria-label='Table'>"
+    return f"{scrolls}<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
 
 
 def _kept_together(text: str) -> str:
