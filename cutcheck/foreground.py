@@ -118,7 +118,7 @@ def _best_levels(soft: Floats32, edges: Bytes, least: float, enough: float) -> t
 
 
 def _middle(value: NDArray[np.float64], weight: NDArray[np.int32]) -> float:
-    """The median of ``value``, each counting ``weight`` times: by area, so that specks don't outvote pieces."""
+    """The median of ``value``, each counting ``weight`` times: by area, so specks don't outvote pieces."""
     order = np.argsort(value)
     run = np.cumsum(weight[order])
     return float(value[order][np.searchsorted(run, 0.5 * run[-1])])
