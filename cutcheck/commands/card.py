@@ -6,7 +6,10 @@ import click
 
 
 @click.command()
-@click.option("--out", required=True, metavar="FILE", help="What to write: its ending says PDF, PNG or SVG.")
+@click.option("--out", metavar="FILE", help="What to write: its ending says PDF, PNG or SVG.")
+@click.option(
+    "--verify", metavar="PHOTO", help="Check a print by a photo of it beside a blank card of bank-card size."
+)
 @click.option(
     "--number", default=None, metavar="N", help="Card numbers: 7, 1-30 or 1,4,9 (0 to 124; 0 is nobody's)."
 )
@@ -17,13 +20,24 @@ import click
     "--font", metavar="FILE", help="A TrueType font for names in letters that the built-in one lacks."
 )
 def card(
-    out: str, number: str | None, paper: str, mat: str | None, names: str | None, font: str | None
+    out: str | None,
+    verify: str | None,
+    number: str | None,
+    paper: str,
+    mat: str | None,
+    names: str | None,
+    font: str | None,
 ) -> None:
     """Draw reference cards at true size, six to a page.
 
     Print at 100 %, measure the squares as the page says, and give the figures once:
     cutcheck check PHOTO --printed 197.4x213.2
     """
+    if verify is not None:
+        _verify(verify)
+        return
+    if out is None:
+        raise click.UsageError("Missing option '--out': the file to write, cards.pdf for example.")
     from cutcheck.card_numbers import parse_numbers, read_names
     from cutcheck.card_sheet import draw_cards
     from cutcheck.sheet_files import save_sheets
@@ -35,3 +49,27 @@ def card(
     for path in save_sheets(sheets, out, font=font):
         click.echo(f"Written: {path}")
     click.echo("Print at 100 % (actual size), then check it with a ruler as the page says.")
+
+
+def _verify(photo: str) -> None:
+    """Tell whether the card in a photo was printed at true size, by the ID-1 card beside it."""
+    from cutcheck.lens_store import lens_of
+    from cutcheck.photo import read_photo
+    from cutcheck.settings import load_settings
+    from cutcheck.verify_print import verify_print
+
+    image = read_photo(photo)
+    found = verify_print(image, thickness_mm=load_settings().thickness_mm, lens=lens_of(image))
+    ways = ((found.across, found.across_u, "across"), (found.down, found.down_u, "down"))
+    click.echo("Your printer is " + " and ".join(_said(*way) for way in ways) + ".")
+    if found.true_size:
+        click.echo("That is true size, as far as a photo can tell; a ruler tells more.")
+    else:
+        click.echo(f"Print again at 100 %, or give --printed {found.printed} with each check.")
+
+
+def _said(scale: float, u: float, way: str) -> str:
+    """A print's scale one way in words: 0.3 % small across, give or take 0.4 %."""
+    off = round(100 * (scale - 1), 1)
+    size = "right" if off == 0 else f"{abs(off):.1f} % {'large' if off > 0 else 'small'}"
+    return f"{size} {way} (give or take {200 * u:.1f} %)"
