@@ -112,25 +112,27 @@ def page_pictures() -> None:
                     page.wait_for_timeout(500)
                     shoot(page, name)
                     page.close()
-                page = browser.new_page(viewport={"width": 1000, "height": 700})
+                page = browser.new_page(viewport={"width": 1000, "height": 1600})
                 page.goto(f"http://localhost:{port}/progress")
                 page.get_by_text("Show the term of an invented cook").click()
                 page.wait_for_selector("text=Details", timeout=120_000)
                 page.wait_for_timeout(1500)
-                page.get_by_role("heading", name="The mark").evaluate(
-                    "e => e.scrollIntoView({block: 'start'})"
-                )
-                page.wait_for_timeout(500)
-                shoot(page, "progress")
+                top = page.get_by_role("heading", name="The mark").bounding_box()
+                end = page.locator("summary", has_text="Details").bounding_box()
+                assert top is not None
+                assert end is not None
+                shoot(page, "progress", (0, top["y"] - 12, 1000, end["y"] - top["y"]))
                 browser.close()
         finally:
             server.terminate()
             server.wait(20)
 
 
-def shoot(page: Page, name: str) -> None:
-    """What is seen of the page, as a PNG of few colours: some 100 kB, and sharp text."""
-    image = Image.open(io.BytesIO(page.screenshot())).convert("RGB")
+def shoot(page: Page, name: str, part: tuple[float, float, float, float] | None = None) -> None:
+    """What is seen of the page, or a part (x, y, width, height) px of it, as a PNG of few colours: some
+    100 kB, and sharp text."""
+    clip = None if part is None else dict(zip(("x", "y", "width", "height"), part, strict=True))
+    image = Image.open(io.BytesIO(page.screenshot(clip=clip))).convert("RGB")
     image.quantize(192, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE).save(
         HERE / f"{name}.png", optimize=True
     )

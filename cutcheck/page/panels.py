@@ -176,7 +176,7 @@ def table(rows: Sequence[Mapping[str, str]]) -> str:
 
 def _kept_together(text: str) -> str:
     """A figure with its unit does not break between the two."""
-    return re.sub(r"(\d) (mm|in|g|kg|oz|lb|%|pieces)\b", "\\1\N{NO-BREAK SPACE}\\2", text)
+    return re.sub(r"(\d) (mm|in|g|kg|oz|lb|%)\b", "\\1\N{NO-BREAK SPACE}\\2", text)
 
 
 def caution() -> str:

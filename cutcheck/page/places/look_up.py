@@ -105,7 +105,8 @@ def _all(every: tuple[Cut, ...]) -> None:
         if members:
             st.subheader(title)
             tiles = "".join(
-                gallery.tile(cut.name, _drawing(cut), cut.entry.english, sizes(cut)) for cut in members
+                gallery.tile(cut.name, _drawing(cut), words.both_names(cut.entry), sizes(cut))
+                for cut in members
             )
             gallery.gallery(tiles, key=f"{keys.TILES}-{family}", on_press=partial(_choose, family))
 
