@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from cutcheck.printable import printable
+
 
 @dataclass(frozen=True, slots=True)
 class Fault:
@@ -127,6 +129,8 @@ class CutcheckError(Exception):
     def __init__(self, code: str, **details: object) -> None:
         fault = INTERNAL if code == INTERNAL.code else FAULTS[code]
         self.code = code
+        # What a stranger named must not steer the terminal that it is told on.
+        details = {k: printable(v, lines=True) if isinstance(v, str) else v for k, v in details.items()}
         self.details = details
         self.exit_status = fault.exit_status
         self.message = fault.message.format(**details)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from cutcheck.decoder import decode
 from cutcheck.errors import CutcheckError
 from cutcheck.photo_header import Header
+from cutcheck.printable import printable
 from cutcheck.records import PhotoInfo
 
 # Phone cameras have written at least 5 megapixels (2592 x 1944) since about 2010, messengers send less:
@@ -72,7 +73,7 @@ def read_photo(
     ``name`` is what messages and ``info.file`` call it. Raises ``CutcheckError``: ``no-file``,
     ``not-a-photo`` or ``too-large``, and nothing else, whatever the bytes.
     """
-    name = name or name_of(source)
+    name = printable(name or name_of(source))
     data = read_bytes(source, name, limits)
     header, pixels, notes = decode(data, name, limits.megapixels)
     height, width = pixels.shape[:2]

@@ -28,6 +28,12 @@ class Field:
         """The whole file. What is not TOML at all is told with its line."""
         try:
             return cls(file, source, (), tomllib.loads(source))
+        except RecursionError:
+            raise CutcheckError(
+                "bad-option",
+                problem=f"{file}: its brackets are nested far too deep.",
+                remedy="Begin a new one with `cutcheck standard new FILE`.",
+            ) from None
         except tomllib.TOMLDecodeError as error:
             found = re.search(r"line (\d+)", str(error))
             line = found[1] if found else str(source.count("\n") + 1)

@@ -63,7 +63,7 @@ def load_settings() -> Settings:
         values = tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         return Settings()
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
         raise CutcheckError(
             "bad-option",
             problem=f"The settings file '{path}' can't be read ({error}).",

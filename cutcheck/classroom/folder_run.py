@@ -7,7 +7,6 @@ so a run that was killed ten times ends with the same results as one that was no
 from __future__ import annotations
 
 import hashlib
-import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -22,6 +21,7 @@ from cutcheck.classroom.run_store import RunStore
 from cutcheck.classroom.workers import Question, cores, measure_all
 from cutcheck.errors import CutcheckError
 from cutcheck.pipeline import chosen_cut
+from cutcheck.printable import file_name
 from cutcheck.records import Result
 
 ENDINGS = (*PHOTO_ENDINGS, ".heif")
@@ -68,13 +68,13 @@ def photos_in(folder: str | Path) -> tuple[dict[str, Path], tuple[str, ...]]:
     photos: dict[str, Path] = {}
     for path in files:
         if path.suffix.lower() in ENDINGS:
-            name = _shown(path)
+            name = file_name(path)
             while name in photos:  # two names that differ only in what can't be shown
                 name = f"again {name}"
             photos[name] = path
     if not photos:
         raise _no_photos(f"There is no photo in '{folder}'.")
-    return photos, tuple(_shown(path) for path in files if path.suffix.lower() not in ENDINGS)
+    return photos, tuple(file_name(path) for path in files if path.suffix.lower() not in ENDINGS)
 
 
 def run_folder(
@@ -115,12 +115,6 @@ def run_folder(
             store.put(question.sha256, {"asked": now, **answer})
         on_done(question.name)
     return tuple(_told(tray, first, store, passing) for tray in trays)
-
-
-def _shown(path: Path) -> str:
-    """A file's name as text that can be written anywhere, whatever bytes it has on the disk."""
-    text = os.fsencode(path.name).decode("utf-8", "replace")
-    return "".join(letter if letter.isprintable() else "\ufffd" for letter in text)
 
 
 def _hashed(photos: Mapping[str, Path]) -> list[Tray]:

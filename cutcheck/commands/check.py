@@ -173,6 +173,7 @@ def _piece(result: Result, number: int) -> Piece:
 def _several(photos: Sequence[str], one: Callable[[str], Result], as_json: bool, unit: Unit) -> int:
     """Each photo on its own: one that fails is told and the others go on."""
     from cutcheck import serialise, table
+    from cutcheck.printable import printable
 
     rows: list[tuple[str, Result | str]] = []
     failed = False
@@ -182,10 +183,11 @@ def _several(photos: Sequence[str], one: Callable[[str], Result], as_json: bool,
                 result = one(photo)
             except CutcheckError as error:
                 failed = True
-                rows.append((photo, f"{error.message} {error.remedy}"))
-                line = json.dumps({"photo": {"file": photo}, **error.to_dict()}, ensure_ascii=False)
+                rows.append((printable(photo), f"{error.message} {error.remedy}"))
+                told = {"photo": {"file": printable(photo)}, **error.to_dict()}
+                line = json.dumps(told, ensure_ascii=False)
             else:
-                rows.append((photo, result))
+                rows.append((result.photo.file, result))
                 line = serialise.to_json(result)
             if as_json:
                 click.echo(line)

@@ -17,6 +17,7 @@ from typing import Any, NamedTuple, cast
 from sqlalchemy import Connection, Engine, Select, Table, delete, func, insert, select, update
 
 import cutcheck
+from cutcheck.card_numbers import LONGEST_NAME
 from cutcheck.journal import rows
 from cutcheck.journal.database import fault, journal_path, open_database, reading, writing
 from cutcheck.journal.entries import Cook, Entry, Extras, Kept, SideEntry, Taking
@@ -355,6 +356,8 @@ def _good_name(name: str) -> str:
     plain = " ".join("".join(c if c.isprintable() else " " for c in name).split())
     if not plain:
         raise fault("A cook needs a name.", "Write it as --cook NAME.")
+    if len(plain) > LONGEST_NAME:
+        raise fault(f"'{plain[:20]}…' is longer than {LONGEST_NAME} letters.", "Write a shorter name.")
     if re.search(r"#\d+$", plain):
         raise fault(f"'{plain}' ends in a number sign and a number.", "That names a cook by number; drop it.")
     return plain

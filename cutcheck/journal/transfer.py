@@ -13,8 +13,10 @@ from __future__ import annotations
 import io
 import json
 import os
+import re
 import sqlite3
 import zipfile
+import zlib
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict
 from pathlib import Path
@@ -45,6 +47,12 @@ __all__ = ["Moved", "copy_journal", "export_journal", "import_journal"]
 
 FORM = 1
 MOST_BYTES = 200_000_000  # of one file in a zip, unpacked: more is no journal but a bomb
+_MOST_LINES = 2_000_000_000  # bytes of all checks, unpacked; a term of a school has some hundred megabytes
+# What a zip of a stranger's making can raise; RuntimeError: a password, a strange packing, nesting too deep.
+_STRANGE = (
+    *(OSError, EOFError, zipfile.BadZipFile, zlib.error, RuntimeError),
+    *(KeyError, ValueError, TypeError, AttributeError, OverflowError),
+)
 _ENTRY = ("key", "practised", "kept", "produce", "program_version", "cut_version")
 
 
@@ -98,7 +106,7 @@ def import_journal(journal: Journal, path: str | Path) -> Moved:
                 return _bring_in(packed, connection)
     except FileNotFoundError:
         raise CutcheckError("no-file", file=path) from None
-    except (OSError, zipfile.BadZipFile, KeyError, ValueError, TypeError) as error:
+    except _STRANGE as error:
         raise fault(
             f"'{path}' is not a journal that was exported ({error}).",
             "Take the zip that 'cutcheck journal export' wrote; nothing was changed.",
@@ -203,7 +211,8 @@ def _bring_in(packed: zipfile.ZipFile, connection: Connection) -> Moved:
     new_cooks = new_checks = new_photos = there = 0
     for one in _objects(packed, "cooks.jsonl"):
         if one["key"] not in known:
-            cook = insert_cook(connection, str(one["name"]), str(one["key"]), str(one["added"]))
+            name, key, added = (_text(one[field]) for field in ("name", "key", "added"))
+            cook = insert_cook(connection, name, key, added)
             known[cook.key] = cook.number
             new_cooks += 1
     had = set(connection.execute(select(checks.c.sha256)).scalars())
@@ -211,6 +220,8 @@ def _bring_in(packed: zipfile.ZipFile, connection: Connection) -> Moved:
     for one in _objects(packed, "checks.jsonl"):
         result = serialise.from_dict(one["result"])
         sha256 = result.photo.sha256
+        if not re.fullmatch("[0-9a-f]{64}", sha256):
+            raise ValueError("a photo's hash is none")  # it names a file in the next export
         if sha256 in had:
             there += 1
             continue
@@ -236,6 +247,8 @@ def _bring_in(packed: zipfile.ZipFile, connection: Connection) -> Moved:
 
 
 def _objects(packed: zipfile.ZipFile, name: str) -> Iterator[dict[str, Any]]:
+    if packed.getinfo(name).file_size > _MOST_LINES:
+        raise ValueError(f"{name} is too large")
     with packed.open(name) as lines:
         text = io.TextIOWrapper(lines, "utf-8")
         while line := text.readline(MOST_BYTES):
@@ -249,3 +262,9 @@ def _read(packed: zipfile.ZipFile, name: str) -> bytes:
     if packed.getinfo(name).file_size > MOST_BYTES:
         raise ValueError(f"{name} is too large")
     return packed.read(name)
+
+
+def _text(value: object) -> str:
+    if not isinstance(value, str):
+        raise ValueError(f"{str(value)[:20]!r} is no text")
+    return value
