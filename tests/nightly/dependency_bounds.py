@@ -1,4 +1,4 @@
-"""The dependencies' bounds are true: install the lowest or the newest versions they allow, and run fast tests.
+"""The dependencies' bounds are true: install the lowest or the newest versions, and run fast tests.
 
     python tests/nightly/dependency_bounds.py lowest
     python tests/nightly/dependency_bounds.py newest
