@@ -197,6 +197,17 @@ class Gradebook(Assignments):
             again = connection.execute(mark_rows().where(gradings.c.id == grading_id)).mappings().one()
             return mark_of(cast(Any, again), found.rubric)
 
+    def take_back(self, grading_id: int, *, who: str, why: str) -> None:
+        """Remove one graded tray that was another student's, or nobody's. The log keeps the mark."""
+        who, why = log.needed(who, "Who does this"), log.needed(why, "The reason")
+        with writing(self.engine) as connection:
+            row = rows_where(connection, gradings.c.id == grading_id)
+            if not row:
+                raise _gone()
+            found, was = find_assignment(connection, row[0]["assignment_id"]), row[0]["points"]
+            self._log(connection, found, who, log.TAKEN_BACK, why, row=row[0], before=was)
+            connection.execute(delete(gradings).where(gradings.c.id == grading_id))
+
     def grading(self, grading_id: int) -> Grading:
         """One graded tray with its pieces and its lines of the log."""
         with reading(self.engine) as connection:

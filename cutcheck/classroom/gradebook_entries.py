@@ -73,6 +73,7 @@ class Mark:
     """
 
     id: int
+    key: str
     assignment_id: int
     student_id: int
     points: float

@@ -17,6 +17,7 @@ FEWEST_LETTERS = 4  # of a key in a pseudonym; more where two would be the same
 LONGEST = 500
 
 GRADED, AGAIN, SET = "graded", "graded again", "mark set by hand"
+TAKEN_BACK = "graded tray taken back"
 RUBRIC, REVEALED = "rubric changed", "names shown"
 REMOVED, CLASS_REMOVED, FORGOTTEN = "person removed", "class removed", "work past its time removed"
 

@@ -55,7 +55,7 @@ def result_of(row: Mapping[str, Any]) -> Result:
 def mark_of(row: Mapping[str, Any], rubric: Rubric) -> Mark:
     """A line of the class page, from a row of ``mark_rows``."""
     given = row["points"] if row["given"] is None else row["given"]
-    names = (*_FIGURES[:5], "second_look", *_MORE, "id", "assignment_id", "student_id", "kept")
+    names = (*_FIGURES[:5], "second_look", *_MORE, "id", "key", "assignment_id", "student_id", "kept")
     return Mark(
         **{name: row[name] for name in names},
         given=given,

@@ -82,8 +82,11 @@ def workbook(tables: Sequence[Table]) -> bytes:
 
 
 def _csv(table: Table | None) -> bytes | None:
-    if table is None:
-        return None
+    return None if table is None else csv_file(table)
+
+
+def csv_file(table: Table) -> bytes:
+    """A table as a CSV file."""
     text = CsvText(table.head)
     for row in table.rows:
         text.row(row)

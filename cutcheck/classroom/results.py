@@ -168,9 +168,12 @@ def _marks(given: Grade) -> tuple[Cell, ...]:
     passed = None if given.passed is None else "yes" if given.passed else "no"
     ends = (given.points, given.low, given.high, given.sample_low, given.sample_high)
     second = "yes" if given.second_look else ""
-    # A spreadsheet that opens the CSV takes '12/20' for a day in December.
-    school = re.sub(r"^([\d.]+)/([\d.]+)$", r"\1 of \2", given.scale_text)
-    return (*(_round(end, 1) for end in ends), school, passed, second)
+    return (*(_round(end, 1) for end in ends), school_mark(given.scale_text), passed, second)
+
+
+def school_mark(text: str) -> str:
+    """The school's mark for a table: a spreadsheet that opens the CSV takes '12/20' for a day in December."""
+    return re.sub(r"^([\d.]+)/([\d.]+)$", r"\1 of \2", text)
 
 
 def _remarks(results: ClassResults, student: Student) -> Iterable[str]:
