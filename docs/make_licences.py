@@ -17,7 +17,8 @@ PAGE = Path(__file__).parent / "licences.md"
 HEAD = """\
 # Licences of what is installed with cutcheck
 
-Written by `python docs/make_licences.py` from the metadata of what is installed, versions as of that day. cutcheck itself is under Apache-2.0 and holds none of these packages.
+Written by `python docs/make_licences.py` from the metadata of what is installed, versions as of that day.
+cutcheck itself is under Apache-2.0 and holds none of these packages.
 
 pillow-heif: the code is BSD-3-Clause, but its wheel as a whole is under GPLv2, because it holds x265, an
 encoder that cutcheck never calls.
