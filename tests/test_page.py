@@ -34,8 +34,8 @@ def place(name: str) -> AppTest:
 
 
 def html_of(page: AppTest) -> str:
-    """All HTML panels of the page."""
-    return "\n".join(element.proto.body for element in page.get("html"))
+    """All HTML panels of the page; a space that does not break is a space."""
+    return "\n".join(element.proto.body for element in page.get("html")).replace("\N{NO-BREAK SPACE}", " ")
 
 
 def upload(page: AppTest, name: str, data: bytes) -> AppTest:

@@ -251,7 +251,8 @@ def test_a_bad_photo_leaves_the_tray_before_it(shown: Page, tmp_path: Path) -> N
 
 
 def six_discs(path: Path) -> tuple[float, float]:
-    """A photo of six grey discs of 25.75 mm on a pale board, without a card; the fifth's middle, px."""
+    """A photo of six grey discs of 25.75 mm and four sticks on a pale board, without a card; the fifth disc's
+    middle, px."""
     size = (1600, 1200)
     camera = camera_over(size, tilt_deg=12.0, above_mm=330.0)
     light = np.full((1200, 1600, 3), 0.55, np.float32)
@@ -261,6 +262,13 @@ def six_discs(path: Path) -> tuple[float, float]:
             edge = np.column_stack([x + radius * np.cos(turn), y + radius * np.sin(turn)])
             seen = np.round(camera.project_at(edge, 2.0) * 16).astype(np.int32)
             cv2.fillPoly(light, [seen], (grey, 1.1 * grey, 1.3 * grey), lineType=cv2.LINE_AA, shift=4)
+    for x, y in ((-40, 55), (35, -5), (-30, -10), (50, 62)):
+        corners = np.array(
+            [[x - 15.0, y - 4.0], [x + 15.0, y - 4.0], [x + 15.0, y + 4.0], [x - 15.0, y + 4.0]]
+        )
+        for height, colour in ((0.0, (0.02, 0.10, 0.30)), (8.0, (0.03, 0.17, 0.50))):
+            seen = np.round(camera.project_at(corners, height) * 16).astype(np.int32)
+            cv2.fillPoly(light, [seen], colour, lineType=cv2.LINE_AA, shift=4)
     cv2.imwrite(str(path), develop(light, Phone()))
     x, y = camera.project_at(np.array([0.0, 30.0]), 2.0)
     return float(x), float(y)
@@ -284,7 +292,7 @@ def test_a_coin_among_others_is_chosen_by_pressing_on_it(visit: Visit, tmp_path:
     scale = place["width"] / 1600
     page.mouse.click(place["x"] + x * scale, place["y"] + y * scale)
     expect(page.get_by_text("scale from the disc")).to_be_visible(timeout=SLOW_MS)
-    expect(page.locator("g.piece")).to_have_count(5)
+    expect(page.locator("g.piece")).to_have_count(9)  # the other five and the sticks
 
 
 def test_the_sample_is_two_presses_away(visit: Visit) -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
+from test_page import html_of
 
 from cutcheck.page import keys
 
@@ -26,7 +27,7 @@ def opened(place: str) -> AppTest:
 def words(page: AppTest) -> str:
     """All that is written on the page."""
     written = [e.value for e in [*page.title, *page.subheader, *page.header, *page.markdown, *page.caption]]
-    return "\n".join([*written, *(e.proto.body for e in page.get("html"))])
+    return "\n".join([*written, html_of(page)])
 
 
 @pytest.mark.parametrize("place", ["plan", "station", "gestures"])
