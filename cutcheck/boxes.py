@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -9,12 +11,13 @@ from numpy.typing import NDArray
 from cutcheck.budget import CAUSES, ROUGHNESS_MM, camera_part, height_part
 from cutcheck.camera import Camera, Floats
 from cutcheck.classify import Outlined
-from cutcheck.edgefit import FIRST_PX, LAST_PX, EdgeFit, fit_edges
+from cutcheck.edgefit import FIRST_PX, LAST_PX, EdgeFit, edge_turns, fit_edges
 from cutcheck.explain import Evidence, evidence, rivals, shown, weigh
 from cutcheck.heights import HEIGHTS, candidates, scan_heights, usual_candidates
 from cutcheck.piece import edges_and_height, make_piece
 from cutcheck.records import Piece
 from cutcheck.seams import rows_of_pieces
+from cutcheck.shape_figures import shape_figures
 from cutcheck.silhouette import affine_at
 from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, Box, box_corners, box_points
 
@@ -24,6 +27,7 @@ ROUGH_TRAY, NEARLY = 0.67, 0.4  # share of pieces that are no boxes; how like on
 SHOWN = 0.6  # the share of a box's edges that usually stands out
 USUAL_RMS_PX, USUAL_SHOWN = 0.35, 0.75  # edges scatter no more and stand out no less on a good piece
 FIRST_SAMPLES = 6  # places along an edge that tell candidates apart
+STRAIGHT = 1e-6  # variance, mm2, of the bow of a box that is held straight
 KEEP = 4  # heights that go on to the fit
 
 Made = list[tuple[int, Piece]]
@@ -51,14 +55,18 @@ def measure_boxes(
     single = np.array([len(row) == 1 for row in rows])
     plain = single & explained
     alone = fit.take(np.nonzero(plain)[0])
-    made = _pieces(camera, alone, rival[plain], index[plain], shaped.outlines[index[plain]], scale_u)
+    outlines = shaped.outlines[index[plain]]
+    turns = edge_turns(pixels, camera, Box(), alone, outlines, shaped.seams[index[plain]])
+    made = _pieces(camera, alone, turns, rival[plain], index[plain], outlines, scale_u)
     if not single.all():
         source = np.concatenate([np.full(len(row), i) for i, row in enumerate(rows) if len(row) > 1])
         start = np.concatenate([row for row in rows if len(row) > 1])
         outlines = shaped.outlines[index[source]]
-        parted = fit_edges(pixels, camera, Box(), start, outlines, _row_seams(camera, start, source))
+        seams = _row_seams(camera, start, source)
+        parted = fit_edges(pixels, camera, Box(), start, outlines, seams)
+        turns = edge_turns(pixels, camera, Box(), parted, outlines, seams)
         hulls = [_hull(corners) for corners in camera.project(box_corners(parted.rows))]
-        made += _pieces(camera, parted, rival[source], index[source], hulls, scale_u, touching=True)
+        made += _pieces(camera, parted, turns, rival[source], index[source], hulls, scale_u, touching=True)
     return made
 
 
@@ -165,6 +173,7 @@ def _hull(points: Floats) -> Floats:
 def _pieces(
     camera: Camera,
     fit: EdgeFit,
+    turns: tuple[Floats, Floats],
     rival: Floats,
     source: NDArray[np.int_],
     outlines: Floats | list[Floats],
@@ -196,15 +205,14 @@ def _pieces(
     shown = fit.view.inner[:, 0:4] & fit.view.visible[:, 4:8] & (inner > INNER_CLEAR) & (foot > FOOT_CLEAR)
     side_px = np.where(shown & np.isfinite(fit.view.gap_px[:, 4:8]), fit.view.gap_px[:, 4:8], 0.0).max(axis=1)
     rims = camera.project(box_points(box[:, None], *_rim()))
-    return [
-        (
-            int(source[i]),
-            make_piece(
-                "box", value[i], parts[i], top[i], outlines[i], rims[i], float(side_px[i]), touching=touching
-            ),
+    figures = shape_figures(camera, fit, turns, fit.covariance[:, BOW, BOW] > STRAIGHT)
+    made = []
+    for i in range(count):
+        piece = make_piece(
+            "box", value[i], parts[i], top[i], outlines[i], rims[i], float(side_px[i]), touching=touching
         )
-        for i in range(count)
-    ]
+        made.append((int(source[i]), replace(piece, figures=figures[i])))
+    return made
 
 
 def _rim() -> tuple[Floats, Floats, Floats]:

@@ -15,11 +15,16 @@ from numpy.typing import NDArray
 from cutcheck.camera import Camera, Floats
 from cutcheck.profiles import STEP_PX, peak, profiles, slopes
 from cutcheck.silhouette import affine_at, facing
-from cutcheck.solids import FOOT, SAMPLES, TOP, Bools, Solid, View
+from cutcheck.solids import FOOT, SAMPLES, TOP, UPRIGHT, Bools, Solid, View, fractions
 
 HALF = 13
 FIRST_PX = (2.5, 1.5)  # how far each round looks for an edge: to tell candidates apart
 LAST_PX = (1.0, 1.0)  # and to settle the best one
+FOLLOW_PX, STRAY = (
+    1.2,
+    0.67,
+)  # how far samples may leave their edge; in parts of that, how soon they count less
+TURN_FOLLOW_PX, TURN_ROUNDS = 3.0, 3  # the same where an edge's own slant is followed
 SAMPLE_PX = 0.35  # one sample of an edge: noise and grain
 TOP_MM = 0.048  # how far a top edge of real produce lies off its line
 FOOT_MM = 0.10  # the same at the foot, where shadow and bleeding add
@@ -60,13 +65,17 @@ class EdgeFit:
 
 @dataclass(frozen=True)
 class _Found:
-    """Edges found in one round: piece, edge, offsets (F, M) px along normals (F, 2), weights, strength."""
+    """Edges found in one round: piece, edge, offsets (F, M) px along normals (F, 2), weights, strength.
+
+    ``worth`` (F, M), 0 to 1, is how well each sample shows its edge.
+    """
 
     row: NDArray[np.int_]
     edge: NDArray[np.int_]
     normal: Floats
     offset: Floats
     weight: Floats
+    worth: Floats
     held: Floats
     hold: Floats
     strength: Floats
@@ -137,7 +146,46 @@ def fit_edges(
     total, count = np.zeros(n), np.zeros(n)
     np.add.at(total, found.row, (found.weight * found.offset**2).sum(-1))
     np.add.at(count, found.row, found.weight.sum(-1))
-    return EdgeFit(row, covariance, view, support, clarity, np.sqrt(total / np.maximum(count, 1e-9)))
+    rms = np.sqrt(total / np.maximum(count, 1e-9))
+    return EdgeFit(row, covariance, view, support, clarity, rms)
+
+
+def edge_turns(
+    pixels: NDArray[np.uint8], camera: Camera, solid: Solid, fit: EdgeFit, outlines: Floats, seams: Floats
+) -> tuple[Floats, Floats]:
+    """How each visible edge turns against its fitted solid's, (N, E) px, and the standard uncertainty.
+
+    By how much more it lies outside at its end than at its beginning. Each round looks along the line as the
+    round before has turned it. Where an edge was not found the uncertainty is infinite.
+    """
+    affine = affine_at(camera, camera.project_at(fit.rows[:, :2], fit.rows[:, solid.height]))
+    px_per_mm = np.sqrt(np.abs(np.linalg.det(affine.a)))
+    view = fit.view
+    straight = camera.project(solid.points(fit.rows, np.zeros(view.visible.shape)))
+    at_seam = _at_seams(straight, seams)
+    usable = view.visible & (view.gap_px >= MERGED_PX) & (view.kind != UPRIGHT)
+    turn, turn_u = np.zeros(view.visible.shape), np.full(view.visible.shape, np.inf)
+    t = fractions(straight.shape[2]) - 0.5
+    normal = np.zeros((*view.visible.shape, 2))
+    for _ in range(TURN_ROUNDS):
+        points = straight + (turn[..., None] * t)[..., None] * normal[..., None, :]
+        found = _find_edges(
+            pixels, points, usable, view, at_seam, px_per_mm, outlines, LAST_PX[-1], follow=TURN_FOLLOW_PX
+        )
+        more, sure = _turns(found.offset, found.worth)
+        normal[found.row, found.edge] = found.normal
+        turn[found.row, found.edge] += more
+        turn_u[found.row, found.edge] = sure
+    return turn, turn_u
+
+
+def _turns(offset: Floats, worth: Floats) -> tuple[Floats, Floats]:
+    """The slope of offsets (F, M) px over a whole edge, and the standard uncertainty from its samples, px."""
+    t = fractions(offset.shape[1])
+    middle = (worth * t).sum(axis=1) / np.maximum(worth.sum(axis=1), 1e-9)
+    away = t - middle[:, None]
+    spread = np.maximum((worth * away**2).sum(axis=1), 1e-9)
+    return (worth * away * offset).sum(axis=1) / spread, SAMPLE_PX / np.sqrt(spread)
 
 
 def _at_seams(points: Floats, seams: Floats) -> Bools:
@@ -168,6 +216,7 @@ def _find_edges(
     px_per_mm: Floats,
     outlines: Floats,
     reach: float,
+    follow: float = FOLLOW_PX,
 ) -> _Found:
     """Look across each predicted edge for the edge in the photo."""
     s = (np.arange(-HALF, HALF + 1) * STEP_PX).astype(np.float32)
@@ -215,7 +264,7 @@ def _find_edges(
     signal = np.matmul(slope, colour[:, None, :, None])[..., 0]
     signal[foot] = _both(slope[foot], leave[:, None], enter[:, None])
     signal[seam] = _falling(slope[seam])
-    near = np.exp(-0.5 * ((s - at[:, None].astype(np.float32)) / 1.2) ** 2)[:, None]
+    near = np.exp(-0.5 * ((s - at[:, None].astype(np.float32)) / follow) ** 2)[:, None]
     offset, height = peak(np.maximum(signal, 0.0) * near)
     # How clearly each sample stands out of the grain around it.
     grain = 0.5 * np.median(np.sqrt((slope[:, ::3, ::2] ** 2).sum(axis=-1)), axis=(1, 2)) + 1e-3
@@ -224,14 +273,12 @@ def _find_edges(
     line = np.where(kind == TOP, TOP_MM, FOOT_MM) * px_per_mm[row]
     narrow = merged[row, edge] & (kind == FOOT)
     line = np.hypot(line, np.where(narrow, 0.3 * view.gap_px[row, edge], 0.0))
-    sigma = np.sqrt(SAMPLE_PX**2 * place.shape[1] / SAMPLES + place.shape[1] * line**2)[:, None] / np.maximum(
-        clear, 0.05
-    )
     stray = offset - np.median(offset, axis=1, keepdims=True)
     sure = np.clip((clarity - 1.0) / 2.0, 0.03, 1.0)[:, None]
-    weight = sure / (1.0 + (stray / 0.8) ** 2) / sigma**2
+    worth = sure * np.maximum(clear, 0.05) ** 2 / (1.0 + (stray / (STRAY * follow)) ** 2)
+    weight = worth / (SAMPLE_PX**2 * place.shape[1] / SAMPLES + place.shape[1] * line**2)[:, None]
     hold = trust / (OUTLINE_PX**2 + line**2)
-    return _Found(row, edge, normal, offset, weight, held, hold, strength, clarity)
+    return _Found(row, edge, normal, offset, weight, worth, held, hold, strength, clarity)
 
 
 def _falling(slope: Floats | NDArray[np.float32]) -> Floats:

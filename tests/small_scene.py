@@ -25,10 +25,10 @@ WHITE = (0.62, 0.64, 0.66)
 
 @dataclass(frozen=True)
 class Prism:
-    """An upright prism: ``ring`` (N, 2) mm, counted either way round, and its height, mm."""
+    """An upright prism: ``ring`` (N, 2) mm, counted either way round; its height, mm, or one each (N,)."""
 
     ring: Floats
-    height: float
+    height: float | Floats
     colour: tuple[float, float, float] = CARROT
 
 
@@ -73,10 +73,12 @@ def photo(
     for solid in sorted(solids, key=lambda s: -float(np.linalg.norm(s.ring.mean(axis=0) - eye[:2]))):
         x, y = solid.ring.T
         turn = np.sign((x * np.roll(y, -1) - y * np.roll(x, -1)).sum())
-        for a, b in zip(solid.ring, np.roll(solid.ring, -1, axis=0), strict=True):
+        tall = np.broadcast_to(solid.height, len(solid.ring))
+        after = np.roll(solid.ring, -1, axis=0), np.roll(tall, -1)
+        for a, h, b, k in zip(solid.ring, tall, *after, strict=True):
             out = turn * np.array([(b - a)[1], -(b - a)[0]])
             if out @ (eye[:2] - a) > 0.0:
-                face = np.column_stack([[a, b, b, a], [0.0, 0.0, solid.height, solid.height]])
+                face = np.column_stack([[a, b, b, a], [0.0, 0.0, k, h]])
                 shade = 0.62 + 0.12 * out[0] / np.linalg.norm(out)
                 _fill(canvas, camera.project(face), shade * np.array(solid.colour))
         _fill(canvas, camera.project_at(solid.ring, solid.height), np.array(solid.colour))
