@@ -26,17 +26,6 @@ LEAST_SUPPORT, SURE_SUPPORT = 0.5, 0.8  # share of a rim that must be seen: with
 MISS_PX, MISS_SHARE = 2.0, 0.03  # how far a disc may miss its outline, px and in parts of its diameter
 
 
-def measure_discs(
-    pixels: NDArray[np.uint8], camera: Camera, shaped: Outlined, index: NDArray[np.int_], scale_u: float
-) -> Made:
-    """The outlines ``index`` measured as discs: pieces, each with the outline it came from.
-
-    An outline that no disc explains, and round which no rim is seen, gives none.
-    """
-    made, _ = _single(pixels, camera, shaped, index, scale_u)
-    return made
-
-
 def measure_rounds(
     pixels: NDArray[np.uint8], camera: Camera, shaped: Outlined, scale_u: float
 ) -> tuple[Made, set[int]]:
@@ -72,7 +61,10 @@ def measure_rounds(
 def _single(
     pixels: NDArray[np.uint8], camera: Camera, shaped: Outlined, index: NDArray[np.int_], scale_u: float
 ) -> tuple[Made, Rims]:
-    """The outlines ``index`` measured as one disc each, and their rims."""
+    """The outlines ``index`` measured as one disc each, and their rims.
+
+    An outline that no disc explains, and round which no rim is seen, gives none.
+    """
     outlines, reach, n = shaped.outlines[index], shaped.reach[index], shaped.directions
     affine = affine_at(camera, 0.5 * (outlines.min(axis=1) + outlines.max(axis=1)))
     first = first_discs(affine, n, reach)
