@@ -63,8 +63,8 @@ def cut_title(name: str) -> str:
 
 
 def both_names(entry: Entry) -> str:
-    """A cut's English name with the French one beside it where they differ."""
-    same = not entry.french or entry.french.lower() == entry.english.lower()
+    """A cut's English name with the French one beside it, where it is not the same or in it already."""
+    same = not entry.french or entry.french.lower() in entry.english.lower()
     return entry.english if same else f"{entry.english} ({entry.french})"
 
 

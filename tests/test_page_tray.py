@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
 import cv2
@@ -81,6 +82,7 @@ def test_one_bad_photo_of_several_does_not_stop_the_others(tray_photo: Path) -> 
     shown = html_of(page)
     assert "letter.jpg" in shown
     assert "is not a photo" in shown
+    assert "Below is what could be measured." in shown
     assert "12 pieces" in shown
 
 
@@ -176,8 +178,9 @@ def test_each_piece_s_panel_has_sides_give_or_take_and_verdict(taken: Tray) -> N
     assert all("give or take" in piece["panel"] and "on size" in piece["panel"] for piece in pieces)
     assert pieces[4]["panel"].startswith("<h3>Piece 5: ")
     inches = viewer.data_of(taken.picture, result, "in", None)["pieces"]
-    # dice of 12.7 mm, half an inch, and within a millimetre of it
-    assert sum("on a ruler: 1/2 in" in piece["panel"] for piece in inches) > 6
+    for piece, shown in zip(result.pieces, inches, strict=True):
+        assert piece.length.mm is not None
+        assert f"on a ruler: {Fraction(round(piece.length.mm / 25.4 * 32), 32)} in" in shown["panel"]
     assert "mm, give" not in json.dumps(inches)
 
 

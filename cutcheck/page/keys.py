@@ -8,6 +8,7 @@ LAST = "last"  # the photo that was given last
 LAST_REFERENCE = "last_reference"  # what gave its scale
 TRAYS = "trays"  # {id: Tray} of the photos that were measured
 FAULTS = "faults"  # [(name, error)] of the last photos that could not be
+ALL_FAILED = "all_failed"  # whether none of the last photos could be measured
 SHOWN = "shown"  # the id of the tray that is shown
 SAME_TRAY = "same_tray"  # whether several photos are of one tray
 LEFT_OUT = "left_out"  # {id of a tray: {piece: why}} of what is not in the mark
@@ -62,9 +63,35 @@ SET_STANDARD = "set_standard"
 SET_THICKNESS = "set_thickness"
 SET_KEEP_PHOTO = "set_keep_photo"
 SET_JOURNAL = "set_journal"
+SET_GRADED_DAYS = "set_graded_days"
+CLASS_SAMPLE = "class_sample"  # the sample class, opened
+CLASS_WHO = "class_who"  # the instructor's name, for the log
+CLASS_ID = "class_id"  # the class that is open, 0 for a new one
+CLASS_WORK = "class_work"  # the assignment that is open, 0 for a new one
+CLASS_VIEW = "class_view"  # what is done with it
+CLASS_SAID = "class_said"  # what was just done, told once
+CLASS_FORM = "class_form"
+CLASS_ROSTER = "class_roster"
+CLASS_PEOPLE = "class_people"
+CLASS_CARDS = "class_cards"
+WORK_FORM = "work_form"
+RUBRIC_FORM = "rubric_form"
+RUBRIC_FILE = "rubric_file"
+RUBRIC_NEXT = "rubric_next"  # the rubric that is looked at before it is taken
+RUBRIC_TAKE = "rubric_take"
+BENCH_UPLOAD = "bench_upload"
+BENCH_ROUND = "bench_round"  # each round of photos has an empty field
+BENCH_LAST = "bench_last"  # what was said of the last photos
+BENCH_SETTLE = "bench_settle"
+MARK_SHOWN = "mark_shown"  # the graded tray that is shown
+MARK_PIECE = "mark_piece"
+MARK_VIEWER = "mark_viewer"
+MARK_SET = "mark_set"
+MARK_MORE = "mark_more"
+TAKE_AWAY = "take_away"
 
 # What stays chosen when another place is opened and this one again.
 REMEMBERED = (
     CUT, STANDARD, UNIT, REFERENCE, SHEET, DISC, SHOWN, SAME_TRAY, LOOKED_UP, LOOK_STANDARD, NEEDS,
-    WEIGHT_UNIT, YIELDS, HAND, PROGRESS_COOK,
+    WEIGHT_UNIT, YIELDS, HAND, PROGRESS_COOK, CLASS_WHO, CLASS_ID, CLASS_WORK, CLASS_VIEW,
 )  # fmt: skip

@@ -109,7 +109,7 @@ def _measure_new(reference: str) -> None:
             trays: dict[str, Tray] = {**state.get(keys.TRAYS, {}), photo.id: outcome}
             state[keys.TRAYS] = dict(list(trays.items())[-MOST_PHOTOS:])
             state[keys.SHOWN], state[keys.PIECE] = photo.id, None
-    state[keys.FAULTS] = faults
+    state[keys.FAULTS], state[keys.ALL_FAILED] = faults, len(faults) == len(new)
     place.empty()  # at once: were it left to the next run, what is drawn then would jump up
     st.rerun()
 
@@ -142,7 +142,8 @@ def _tell_faults(reference: str) -> None:
             st.html(panels.fault_panel(error, name))
     if faults and state.get(keys.TRAYS):
         shown = state[keys.TRAYS][state[keys.SHOWN]].name
-        st.html(panels.small_print([f"Below is still the tray before it: {shown}."]))
+        said = f"Below is still the tray before it: {shown}."
+        st.html(panels.small_print([said if state[keys.ALL_FAILED] else "Below is what could be measured."]))
 
 
 def _spot_pressed() -> None:
