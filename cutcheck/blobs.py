@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 from cutcheck.camera import Camera, Floats
 from cutcheck.errors import CutcheckError
 from cutcheck.foreground import SURE, Labels, board_mask, disc, label_pieces, nonzero
+from cutcheck.light import LINEAR
 from cutcheck.photo import Photo
 from cutcheck.split import NECK, jagged, may_hold_several, split_outline
-from cutcheck.surface import LINEAR, Bytes, Floats32, Surface, learn_surface, log_colour
+from cutcheck.surface import Bytes, Floats32, Surface, learn_surface, log_colour
 
 PX_PER_MM = 2.5  # of the working picture: a die of 2 mm is 5 px across
 FAINT = 10.0  # standard deviations of the surface's texture

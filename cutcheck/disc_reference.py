@@ -17,7 +17,7 @@ from cutcheck.camera import Camera
 from cutcheck.discs_seen import MOST_LEAN, circles_of
 from cutcheck.errors import CutcheckError
 from cutcheck.lens import KnownLens, LensPrior, lens_priors
-from cutcheck.located import Located, scale_record, with_height_u
+from cutcheck.located import MOST_TILT_DEG, Located, scale_record, with_height_u
 from cutcheck.photo import Photo
 from cutcheck.rims import find_rims
 from cutcheck.rounds import Round, find_rounds, rim_points
@@ -33,7 +33,6 @@ RIM_U = 0.005  # of the diameter: where the rim is seen
 # Of its rim; of the diameter: else another rim may have been taken.
 LEAST_OWN_SUPPORT, MOST_OWN_CHANGE, MOST_OWN_DOUBT = 0.8, 0.02, 0.002
 MOST_HELPERS = 14
-MOST_TILT_DEG = 55.0
 
 
 def by_disc(

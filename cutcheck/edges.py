@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cutcheck.card import CardLayout, Rectangle
+from cutcheck.light import LINEAR32
 
 Floats = NDArray[np.float64]
 Projection = Callable[[Floats], Floats]
@@ -25,10 +26,6 @@ DEPTH_MM = 2.2  # black that lies behind every edge at least (a square's border 
 STRETCH_MM = 4.0
 LINES = 17  # across one stretch
 LEAST_STEP = 0.12  # from black to white, of white; less is no print in any light
-
-# IEC 61966-2-1: the linear light of an sRGB code, 0 to 1.
-_CODE = np.arange(256) / 255.0
-LINEAR = np.where(_CODE <= 0.04045, _CODE / 12.92, ((_CODE + 0.055) / 1.055) ** 2.4).astype(np.float32)
 
 
 @dataclass(frozen=True)
@@ -154,7 +151,7 @@ def _sample(pixels: NDArray[np.uint8], x: Floats, y: Floats) -> tuple[Floats, ND
     crop = pixels[top : int(y.max()) + 4, left : int(x.max()) + 4]
     if crop.size == 0:
         return np.zeros_like(x), np.zeros_like(inside)
-    light = LINEAR[cv2.cvtColor(np.ascontiguousarray(crop), cv2.COLOR_BGR2GRAY)]
+    light = LINEAR32[cv2.cvtColor(np.ascontiguousarray(crop), cv2.COLOR_BGR2GRAY)]
     values = np.empty(x.shape, np.float64)
     for start in range(0, len(x), 30000):  # remap takes at most 32767 rows
         part = slice(start, start + 30000)

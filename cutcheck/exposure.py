@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cutcheck.card import SQUARE_MM, CardLayout
-from cutcheck.edges import LINEAR, EdgePoints
+from cutcheck.edges import EdgePoints
 from cutcheck.errors import CutcheckError
+from cutcheck.light import LINEAR32
 from cutcheck.located import Grey
 
 Floats = NDArray[np.float64]
@@ -98,7 +99,7 @@ def greys_on(
     spots: list[tuple[str, float, float, float, float]] = []  # what, nominal, x, y, half side of the spot
     for patch in layout.greys:
         x, y = (patch.area.left + patch.area.right) / 2, (patch.area.top + patch.area.bottom) / 2
-        spots.append(("grey", float(LINEAR[patch.srgb]), x, y, 2.0))
+        spots.append(("grey", float(LINEAR32[patch.srgb]), x, y, 2.0))
     for corners in layout.squares.values():
         x, y = corners.mean(axis=0)
         inward = -1.0 if y > 0 else 1.0
@@ -109,7 +110,7 @@ def greys_on(
     mm = np.array([[x, y] + half * grid for _, _, x, y, half in spots])
     px = to_px(mm.reshape(-1, 2)).astype(np.float32)
     colours = cv2.remap(pixels, px[:, 0], px[:, 1], cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)
-    light = LINEAR[colours].reshape(len(spots), len(grid), 3)
+    light = LINEAR32[colours].reshape(len(spots), len(grid), 3)
     middles = px.reshape(len(spots), -1, 2).mean(axis=1).astype(np.float64)
     seen = np.median(light, axis=1).astype(np.float64)
     return tuple(Grey(what, nominal, seen[k], middles[k]) for k, (what, nominal, *_) in enumerate(spots))

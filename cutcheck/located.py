@@ -12,6 +12,8 @@ from cutcheck.camera import Camera
 
 Floats = NDArray[np.float64]
 
+MOST_TILT_DEG = 55.0  # of the camera; from further to the side small pieces hide each other (house rule)
+
 
 @dataclass(frozen=True)
 class Grey:

@@ -19,7 +19,7 @@ from cutcheck.card import Rectangle, corners_of
 from cutcheck.card_fit import camera_from_plane, likeliest
 from cutcheck.errors import CutcheckError
 from cutcheck.lens import KnownLens, LensPrior, lens_priors
-from cutcheck.located import Located, scale_record, with_height_u
+from cutcheck.located import MOST_TILT_DEG, Located, scale_record, with_height_u
 from cutcheck.photo import Photo
 from cutcheck.rectangles import along_sides, find_rectangle, with_points_between
 from cutcheck.steps import steps
@@ -29,7 +29,6 @@ Floats = NDArray[np.float64]
 ID1_MM, ID1_THICK_MM = (85.60, 53.98), 0.76  # ISO/IEC 7810; corner radius 3.18
 KINDS = "card, id1, sheet:WxH, disc:MM, disc:MM@X,Y or square:DICT:ID:MM"
 STRETCHES = 24  # along each side
-MOST_TILT_DEG = 55.0
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from cutcheck.errors import CutcheckError
 from cutcheck.exposure import greys_on, judge_edges, why_nothing_found
 from cutcheck.find_card import FoundCard, find_cards, through
 from cutcheck.lens import LensPrior, lens_priors
-from cutcheck.located import Grey, Located, scale_record, with_height_u
+from cutcheck.located import MOST_TILT_DEG, Grey, Located, scale_record, with_height_u
 from cutcheck.photo import Photo
 from cutcheck.rectangles import with_points_between
 
@@ -19,7 +19,6 @@ __all__ = ["Grey", "LensPrior", "Located", "locate"]
 
 Floats = NDArray[np.float64]
 
-MOST_TILT_DEG = 55.0
 MAT_EDGE_MM = 2.0  # of a mat's paper that is not searched for pieces: it curls and casts a shadow
 MOST_BENT_MM = {"card": 1.0, "mat": 3.0}  # off the plane; more is no parabola any longer
 BENT_WARN_MM = 0.15

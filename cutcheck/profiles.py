@@ -11,19 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cutcheck.camera import Floats
+from cutcheck.light import LINEAR32
 
 STEP_PX = 0.5
 _ROW = 4096
-
-
-def _linear_table() -> NDArray[np.float32]:
-    code = np.arange(256) / 255.0
-    # IEC 61966-2-1 (sRGB), decoding.
-    linear = np.where(code <= 0.04045, code / 12.92, ((code + 0.055) / 1.055) ** 2.4)
-    return np.asarray(linear, np.float32)
-
-
-LINEAR = _linear_table()
 
 
 def sample(pixels: NDArray[np.uint8], px: Floats) -> NDArray[np.float32]:
@@ -35,7 +26,7 @@ def sample(pixels: NDArray[np.uint8], px: Floats) -> NDArray[np.float32]:
     x, y = np.zeros((2, rows, _ROW), np.float32)
     x.ravel()[: len(flat)], y.ravel()[: len(flat)] = flat[:, 0], flat[:, 1]
     seen = cv2.remap(pixels, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    values = np.asarray(cv2.LUT(seen, LINEAR)).reshape(-1, pixels.shape[2])[: len(flat)]
+    values = np.asarray(cv2.LUT(seen, LINEAR32)).reshape(-1, pixels.shape[2])[: len(flat)]
     return np.asarray(values.reshape(*px.shape[:-1], pixels.shape[2]), np.float32)
 
 

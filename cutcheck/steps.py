@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from cutcheck.edges import LINEAR
+from cutcheck.light import LINEAR32
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -90,5 +90,5 @@ def sample(pixels: NDArray[np.uint8], place: Floats) -> Floats:
         seen = cv2.remap(
             pixels, part[..., 0], part[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
         )
-        out[start : start + 30000] = LINEAR[seen]
+        out[start : start + 30000] = LINEAR32[seen]
     return out

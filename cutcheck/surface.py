@@ -14,6 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from cutcheck.light import LINEAR
+
 Floats32 = NDArray[np.float32]
 Bytes = NDArray[np.uint8]
 Matrix = NDArray[np.float64]
@@ -35,8 +37,6 @@ LEVELS = (0.3, 1.0)  # least and most spread of a pixel's colour that JPEG and r
 GATE = 16.27  # chi-square, 3 degrees of freedom, 0.1 % (Abramowitz and Stegun 1964, table 26.8)
 MEDIAN_CHI2 = 2.366  # its median
 
-_LEVEL = np.arange(256) / 255.0
-LINEAR = np.where(_LEVEL <= 0.04045, _LEVEL / 12.92, ((_LEVEL + 0.055) / 1.055) ** 2.4)  # IEC 61966-2-1
 _LOG = np.log(LINEAR + DARK).astype(np.float32)
 _STEP = np.gradient(_LOG)  # of the log for one 8-bit level
 _TO_COLOUR = np.array([[1 / 3, 1 / 3, 1 / 3], [0, -1, 1], [1, -1, 0]], np.float32)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from cutcheck.card import pocket_card
-from cutcheck.edges import LINEAR, Stretches, edge_points, stretches_of
+from cutcheck.edges import Stretches, edge_points, stretches_of
 
 SCALE = 8.0  # px per mm, as a phone's photo has
 
@@ -119,11 +119,3 @@ def test_white_lies_to_the_left_of_every_stretch() -> None:
     for sign, level in ((0.5, 255), (-0.5, 0)):
         x, y = np.floor((stretches.middle + sign * left + origin) * per_mm).astype(int).T
         assert (picture[y, x] == level).all()
-
-
-def test_linear_light_is_that_of_the_srgb_standard() -> None:
-    """IEC 61966-2-1: code 255 is 1, code 0 is 0, the curve joins at 0.04045; code 188 is about one half."""
-    assert LINEAR[0] == 0.0
-    assert LINEAR[255] == pytest.approx(1.0)
-    assert LINEAR[10] == pytest.approx(10 / 255 / 12.92, rel=1e-5)
-    assert LINEAR[188] == pytest.approx(0.5029, abs=1e-3)

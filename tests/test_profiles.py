@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 from scipy.special import erf
 
-from cutcheck.profiles import LINEAR, STEP_PX, peak, profiles, sample, slopes
+from cutcheck.light import LINEAR32
+from cutcheck.profiles import STEP_PX, peak, profiles, sample, slopes
 
 Floats = NDArray[np.float64]
 SIDE = 64
@@ -110,8 +111,8 @@ def test_sample_is_bilinear(seed: int, shift: float) -> None:
         axis=-1,
     )
     got = sample(picture, px)
-    low = LINEAR[np.floor(expected - 1.5).astype(int)]
-    high = LINEAR[np.ceil(expected + 1.5).astype(int)]
+    low = LINEAR32[np.floor(expected - 1.5).astype(int)]
+    high = LINEAR32[np.ceil(expected + 1.5).astype(int)]
     assert ((got >= low) & (got <= high)).all()
 
 
@@ -119,7 +120,7 @@ def test_sample_at_a_pixel_is_that_pixel() -> None:
     """Whole numbers are the centres of pixels, x before y."""
     picture = np.random.default_rng(3).integers(0, 256, (9, 14, 3), dtype=np.uint8)
     got = sample(picture, np.array([[13.0, 0.0], [0.0, 8.0], [5.0, 2.0]]))
-    assert got.tolist() == LINEAR[picture[[0, 8, 2], [13, 0, 5]]].tolist()
+    assert got.tolist() == LINEAR32[picture[[0, 8, 2], [13, 0, 5]]].tolist()
 
 
 def test_any_number_of_places_may_be_sampled() -> None:
@@ -128,14 +129,7 @@ def test_any_number_of_places_may_be_sampled() -> None:
     assert sample(picture, np.zeros((0, 2))).shape == (0, 3)
     y, x = np.mgrid[:50, :60]
     px = np.stack([np.tile(x, (4, 1)), np.tile(y, (4, 1))], axis=-1).astype(float)
-    assert np.array_equal(sample(picture, px), LINEAR[np.tile(picture, (4, 1, 1))])
-
-
-def test_srgb_is_decoded() -> None:
-    """IEC 61966-2-1: code 0 is no light, 255 all of it, 10 is 10/255/12.92, and 188 very nearly a half."""
-    assert LINEAR[[0, 255]].tolist() == [0.0, 1.0]
-    assert LINEAR[10] == pytest.approx(10 / 255 / 12.92, rel=1e-6)
-    assert LINEAR[188] == pytest.approx(0.5, abs=0.005)
+    assert np.array_equal(sample(picture, px), LINEAR32[np.tile(picture, (4, 1, 1))])
 
 
 @NEVER_TIMED

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from cutcheck.camera import Camera
 from cutcheck.card import PrintCheck, pocket_card
 from cutcheck.commands.card import card as command
-from cutcheck.edges import LINEAR
 from cutcheck.errors import CutcheckError
+from cutcheck.light import LINEAR32
 from cutcheck.verify_print import verify_print
 
 SIZE = (1600, 1200)
@@ -39,8 +39,8 @@ def with_id1(
     share = (
         cv2.GaussianBlur(cv2.resize(mask, SIZE, interpolation=cv2.INTER_AREA), (0, 0), 0.8)[..., None] / 255
     )
-    light = LINEAR[photo] * (1 - share) + 0.8 * share
-    codes = np.interp(light, LINEAR, np.arange(256))
+    light = LINEAR32[photo] * (1 - share) + 0.8 * share
+    codes = np.interp(light, LINEAR32, np.arange(256))
     return np.round(codes).astype(np.uint8)
 
 

@@ -29,8 +29,8 @@ _WRITING = "cutcheck_writing"
 
 
 def journal_path(named: str | Path | None = None) -> Path:
-    """The journal's file: as named, else by ``CUTCHECK_JOURNAL``, else by the settings, else in the user's own
-    data folder."""
+    """The journal's file: as named, else by ``CUTCHECK_JOURNAL``, else by the settings, else in the user's
+    own data folder."""
     chosen = named or os.environ.get("CUTCHECK_JOURNAL") or load_settings().journal
     return Path(chosen) if chosen else user_data_path("cutcheck", appauthor=False) / "journal.sqlite"
 
