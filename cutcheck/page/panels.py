@@ -97,6 +97,8 @@ def piece_panel(piece: Piece, sides: Sequence[SideScore], unit: Unit) -> str:
         rows.append(f"<tr><th scope='row'>{escape(name)}</th><td>{measured}</td></tr>")
     for figure in piece.figures:
         value = f"{figure.value:.1f} {escape(figure.unit)}, give or take {figure.u95:.1f}"
+        if figure.unit == "mm":
+            value = show(figure.value, figure.u95, unit)
         rows.append(f"<tr><th scope='row'>{escape(figure.name)}</th><td>{value}</td></tr>")
     if piece.conformity is not None:
         rows.append(
