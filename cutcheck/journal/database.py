@@ -162,8 +162,8 @@ def _told(engine: Engine) -> Iterator[None]:
         path = engine.url.database
         if "locked" in why or "busy" in why:
             remedy = "Another program is writing to it. Wait a moment and try again."
-        elif "full" in why:
-            remedy = "Make room on the disk and try again. Nothing was half kept."
+        elif "full" in why or "I/O" in why:  # some systems answer so on a full disk, too
+            remedy = "Make room on the disk (or see whether it works) and try again. Nothing was half kept."
         elif "readonly" in why or "unable to open" in why:
             remedy = "You may not write there: name another file with --journal or CUTCHECK_JOURNAL."
         elif "malformed" in why or "not a database" in why:
