@@ -15,6 +15,7 @@ import contextlib
 import hashlib
 import json
 import logging
+import shutil
 import threading
 from collections.abc import Callable
 from contextlib import AbstractContextManager, nullcontext
@@ -55,9 +56,12 @@ def bench_folder(journal: Path) -> Path:
 
 
 class Bench:
-    """The bench of one assignment; safe to use from several threads. ``turn`` is taken while measuring."""
+    """The bench of one assignment; safe to use from several threads. ``turn`` is taken while measuring;
+    an ``idle`` one does not begin by itself."""
 
-    def __init__(self, journal: Path, assignment: Assignment, turn: Turn = nullcontext) -> None:
+    def __init__(
+        self, journal: Path, assignment: Assignment, turn: Turn = nullcontext, *, idle: bool = False
+    ) -> None:
         must_be_here(WHAT)
         self.journal, self.assignment = journal, assignment
         self.now: str | None = None  # what the photo is called that is being measured
@@ -67,7 +71,8 @@ class Bench:
         self._thread: threading.Thread | None = None
         self._photos = {one.sha256: one for one in self._read()}
         self._repeats: tuple[frozenset[str], tuple[Repeat, ...]] = (frozenset(), ())
-        self.go_on()
+        if not idle:
+            self.go_on()
 
     # ---- what there is
 
@@ -336,3 +341,22 @@ def bench_of(journal: Path, assignment: Assignment, turn: Turn = nullcontext) ->
             found = _benches[journal, assignment.key] = Bench(journal, assignment, turn)
         found.assignment = assignment
         return found
+
+
+def tidy_benches(book: Gradebook, journal: Path, now: datetime, days: float) -> None:
+    """Forget, on all benches beside a journal, the photos that are older than ``days`` or whose graded tray,
+    assignment or class is gone."""
+    folder = bench_folder(journal)
+    if not folder.is_dir():
+        return
+    overviews = [book.overview(one.id) for one in book.classes()]
+    known = {work.key: (work, one) for one in overviews for work in one.assignments}
+    for own in folder.iterdir():
+        if own.name not in known:
+            shutil.rmtree(own, ignore_errors=True)
+            continue
+        work, overview = known[own.name]
+        gradings = {mark.id for mark in overview.marks.values() if mark.assignment_id == work.id}
+        with _benches_lock:
+            live = _benches.get((journal, work.key))
+        (live or Bench(journal, work, idle=True)).tidy(gradings, now, days)

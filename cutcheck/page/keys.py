@@ -69,6 +69,7 @@ CLASS_WHO = "class_who"  # the instructor's name, for the log
 CLASS_ID = "class_id"  # the class that is open, 0 for a new one
 CLASS_WORK = "class_work"  # the assignment that is open, 0 for a new one
 CLASS_VIEW = "class_view"  # what is done with it
+CLASS_TIDY = "class_tidy"  # the class in which what is past its time was looked for
 CLASS_SAID = "class_said"  # what was just done, told once
 CLASS_FORM = "class_form"
 CLASS_ROSTER = "class_roster"

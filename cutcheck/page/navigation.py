@@ -16,6 +16,7 @@ from cutcheck.page.places import (
     check_tray,
     gestures,
     look_up,
+    my_class,
     my_progress,
     plan,
     print_card,
@@ -61,6 +62,7 @@ PLACES = (
     ),
     Place("Check a tray", (Part("Check a tray", "check", check_tray.show),)),
     Place("My progress", (Part("My progress", "progress", my_progress.show),), only_here=True),
+    Place("My class", (Part("My class", "class", my_class.show),), only_here=True),
     Place("Settings", (Part("Settings", "settings", settings.show),), only_here=True),
 )
 FIRST = "check"  # where the page opens: what most come for, with a sample to press

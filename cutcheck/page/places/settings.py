@@ -77,6 +77,16 @@ def _journal(settings: Settings) -> None:
         st.html(panels.small_print([f"Trays are kept in {place}.{state}"]))
     except CutcheckError as error:
         st.html(panels.fault_panel(error))
+    days = st.number_input(
+        "Graded work is kept for, days",
+        1.0,
+        36500.0,
+        settings.graded_days,
+        1.0,
+        format="%.0f",
+        key=keys.SET_GRADED_DAYS,
+        help="Then it is removed when a class is opened.",
+    )
     photo = st.toggle("Keep a copy of the photo with each tray", settings.keep_photo, key=keys.SET_KEEP_PHOTO)
     with st.form(f"{keys.SET_JOURNAL}_form", border=False):
         left, right = st.columns([4, 2], vertical_alignment="bottom")
@@ -88,7 +98,7 @@ def _journal(settings: Settings) -> None:
             help="Say where, such as /home/me/journal.sqlite. What was kept stays in the file it is in.",
         )
         pressed = right.form_submit_button("Use this file", width="stretch")
-    _keep(settings, keep_photo=photo)
+    _keep(settings, keep_photo=photo, graded_days=days)
     if pressed:
         _keep(load_settings(), journal=named or "forget")
 
