@@ -20,8 +20,8 @@ LEAD = (
 STEPS = (
     "<ol class='cc-ways'><li><b>Once:</b> make the class from a list, print its numbered cards.</li>"
     "<li><b>At the bench:</b> one photo a tray. Within seconds you know whether it can be used, and who is "
-    "missing.</li><li><b>Then:</b> marks with their give or take, a second look where it is close, tables, and "
-    "a page for who asks.</li></ol>"
+    "missing.</li><li><b>Then:</b> marks with their give or take, a second look where it is close, tables, "
+    "and a page for who asks.</li></ol>"
 )
 ROSTER_HELP = (
     "A CSV file from any spreadsheet with a line that says name and number. Semicolons, tabs, French or "

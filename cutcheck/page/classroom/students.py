@@ -150,8 +150,8 @@ def _leave(desk: Desk) -> None:
             attempt(lambda: desk.book.end_number(member.id, str(last)), "Done: see the list.")
         st.html(
             panels.small_print(
-                ["Removing somebody takes all their graded work away for good. The log keeps its lines, without "
-                 "the name."]
+                ["Removing somebody takes all their graded work away for good. The log keeps its lines, "
+                 "without the name."]
             )
         )  # fmt: skip
         sure = st.checkbox(

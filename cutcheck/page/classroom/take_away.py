@@ -61,8 +61,8 @@ def _appeal(desk: Desk) -> None:
     st.subheader("For a student who asks")
     st.html(
         panels.small_print(
-            ["The picture, every piece, where the doubt comes from, the rubric of that day and how the mark adds "
-             "up. Cards are covered in the picture."]
+            ["The picture, every piece, where the doubt comes from, the rubric of that day and how the mark "
+             "adds up. Cards are covered in the picture."]
         )
     )  # fmt: skip
     ids = {mark.id: mark for mark in desk.marks}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from html import escape
 from typing import Any
 
@@ -108,7 +109,7 @@ def _pressed(number: int) -> Any:
 
 
 def _as_graded(grading: Grading) -> Result:
-    """The result as it is shown: excluded pieces without a verdict, and the rubric's mark, not the bare one."""
+    """The result as it is shown: excluded pieces have no verdict, the mark is the rubric's."""
     given, result = grading.grade, grading.result
     pieces = tuple(
         replace(piece, verdict=None, conformity=None, flags=(*piece.flags, EXCLUDED))
@@ -173,18 +174,18 @@ def _set_by_hand(desk: Desk, mark: Mark) -> None:
 def _exclude(desk: Desk, grading: Grading) -> None:
     out = dict(grading.grade.excluded)
     with st.expander("Exclude a piece" + (f": {grading.grade.excluded_text}" if out else "")):
-        for number, reason in sorted(out.items()):
+        for at_piece, because in sorted(out.items()):
             left, right = st.columns([4, 1], vertical_alignment="center")
-            left.html(f"<p>Piece {number}: {escape(reason)}</p>")
-            if right.button("Take back", key=f"{keys.MARK_MORE}_back-{grading.id}-{number}", width="stretch"):
-                rest = {n: r for n, r in out.items() if n != number}
-                why = f"piece {number} counts again"
-                attempt(lambda: desk.book.grade_again(grading.id, who=desk.who, why=why, excluded=rest))
+            left.html(f"<p>Piece {at_piece}: {escape(because)}</p>")
+            if right.button(
+                "Take back", key=f"{keys.MARK_MORE}_back-{grading.id}-{at_piece}", width="stretch"
+            ):
+                attempt(partial(_count_again, desk, grading, at_piece))
         numbers = [piece.number for piece in grading.result.pieces if piece.number not in out]
         pressed_on = st.session_state.get(keys.MARK_PIECE)
         at = numbers.index(pressed_on) if pressed_on in numbers else 0
         left, right = st.columns([2, 5], vertical_alignment="bottom")
-        number = left.selectbox(
+        chosen = left.selectbox(
             "Which piece", numbers, index=at, key=f"{keys.MARK_MORE}_piece-{grading.id}-{pressed_on}"
         )
         reason = right.selectbox(
@@ -197,12 +198,21 @@ def _exclude(desk: Desk, grading: Grading) -> None:
         )
         st.html(panels.small_print(["Only for what says nothing of the cutting. Both marks are shown."]))
         if st.button("Exclude it", key=f"{keys.MARK_MORE}_exclude-{grading.id}"):
-            attempt(lambda: _leave_out(desk, grading, out, number, reason), "The piece is excluded.")
+            attempt(lambda: _leave_out(desk, grading, out, chosen, reason), "The piece is excluded.")
 
 
-def _leave_out(desk: Desk, grading: Grading, out: dict[int, str], number: int, why: str | None) -> None:
-    if not why:
-        raise CutcheckError("class", problem="No reason yet.", remedy="Choose one, or type your own.")
+def _count_again(desk: Desk, grading: Grading, number: int) -> None:
+    rest = {n: why for n, why in grading.grade.excluded.items() if n != number}
+    desk.book.grade_again(grading.id, who=desk.who, why=f"piece {number} counts again", excluded=rest)
+
+
+def _leave_out(
+    desk: Desk, grading: Grading, out: dict[int, str], number: int | None, why: str | None
+) -> None:
+    if number is None or not why:
+        raise CutcheckError(
+            "class", problem="No reason yet.", remedy="Choose a piece and a reason, or type your own."
+        )
     told = f"piece {number} excluded: {why}"
     desk.book.grade_again(grading.id, who=desk.who, why=told, excluded={**out, number: why})
 

@@ -79,8 +79,8 @@ def _open() -> None:
 def _sample_note() -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         st.html(
-            "<p class='cc-done-note'>An invented class: try what you like. Nothing of it is kept, and none of "
-            "its people or trays are real.</p>"
+            "<p class='cc-done-note'>An invented class: try what you like. Nothing of it is kept, and none "
+            "of its people or trays are real.</p>"
         )
         st.button("Close the sample", on_click=first.close_sample)
 
