@@ -12,6 +12,7 @@ from cutcheck.records import Measure, Piece, Result, SideName, SideScore
 from cutcheck.units import Unit, show
 
 SIDES: tuple[SideName, ...] = ("length", "width", "height")
+NONE_SEEN = "none seen"  # of a spread: what measuring itself adds explains all of it
 
 
 def tray(result: Result, unit: Unit = "mm") -> str:
@@ -116,7 +117,7 @@ def columns(rows: Sequence[Sequence[str]]) -> str:
 
 
 def _is_figure(cell: str) -> bool:
-    return cell == "-" or (cell[:1].isdigit() and not cell[-1:].isalpha() and " x " not in cell)
+    return cell in ("-", NONE_SEEN) or (cell[:1].isdigit() and not cell[-1:].isalpha() and " x " not in cell)
 
 
 def _score_row(side: SideScore, unit: Unit) -> list[str]:
@@ -124,7 +125,7 @@ def _score_row(side: SideScore, unit: Unit) -> list[str]:
         side.label or side.side,
         f"{_bare(side.target_mm[0], unit, 2)} to {_bare(side.target_mm[1], unit, 2)}",
         _bare(side.mean_mm, unit, 2),
-        _bare(side.sd_mm, unit, 2),
+        _spread(side.sd_mm, unit),
         words.percent(side.share_on_size),
         str(side.seen),
     ]
@@ -134,6 +135,12 @@ def _bare(mm: float | None, unit: Unit, digits: int) -> str:
     if mm is None:
         return "-"
     return f"{mm:.{digits}f}" if unit == "mm" else f"{mm / 25.4:.{digits + 1}f}"
+
+
+def _spread(mm: float | None, unit: Unit) -> str:
+    """A spread with the measuring noise taken out: nothing left is not a proof that there is none."""
+    told = _bare(mm, unit, 2)
+    return NONE_SEEN if mm is not None and float(told) == 0.0 else told
 
 
 def _means(result: Result, unit: Unit) -> str:

@@ -54,11 +54,10 @@ def show_fraction(value: Fraction) -> str:
 
 
 def show_length(mm: float, unit: Unit = "mm") -> str:
-    """A size without a give-or-take: to 0.1 mm, or in inches as the nearest 1/16 or 1/32 where that is within
-    0.05 mm (a fifth of what a ruler can tell), else to 0.01 in."""
+    """A size without a give-or-take: to 0.1 mm, half up, or in inches as the nearest 1/16 or 1/32 where
+    that is within 0.05 mm (a fifth of what a ruler can tell), else to 0.01 in."""
     if unit == "mm":
-        # half up, as people round: 1/4 in is 6.4 mm
-        return f"{math.floor(mm * 10 + 0.5 + 1e-9) / 10:.1f}".removesuffix(".0") + " mm"
+        return _half_up(mm, 1).removesuffix(".0") + " mm"
     for parts in (16, 32):
         nearest = Fraction(round(mm / 25.4 * parts), parts)
         if nearest and abs(float(nearest) * 25.4 - mm) <= 0.05:
@@ -82,18 +81,18 @@ def show(mm: float, u95: float | None = None, unit: Unit = "mm") -> str:
     """A measured value: ``6.32 mm, give or take 0.08``.
 
     The rule: the give-or-take is rounded up to one significant digit (two if the first is a 1), and the value
-    ends at the same decimal. Rounded up, because a tighter figure than was measured must not be shown.
-    Without one the value has 0.1 mm or 0.01 in.
+    ends at the same decimal, half of it rounded up. Rounded up, because a tighter figure than was measured
+    must not be shown. Without one the value has 0.1 mm or 0.01 in.
     """
     factor = 1.0 if unit == "mm" else 25.4
     value = mm / factor
     if u95 is None:
-        return f"{value:.{1 if unit == 'mm' else 2}f} {unit}"
+        return f"{_half_up(value, 1 if unit == 'mm' else 2)} {unit}"
     give = u95 / factor
     if not math.isfinite(give) or give < 0:
         raise ValueError(f"a give-or-take of {u95} can't be shown")
     decimals, give = _round_up(give)
-    return f"{value:.{decimals}f} {unit}, give or take {give:.{decimals}f}"
+    return f"{_half_up(value, decimals)} {unit}, give or take {give:.{decimals}f}"
 
 
 def read_shown(text: str) -> tuple[float, float | None]:
@@ -104,6 +103,12 @@ def read_shown(text: str) -> tuple[float, float | None]:
     factor = 1.0 if match["unit"] == "mm" else 25.4
     give = None if match["give"] is None else float(match["give"]) * factor
     return float(match["value"]) * factor, give
+
+
+def _half_up(value: float, decimals: int) -> str:
+    """Rounded as people do, half up, whatever binary makes of the half: 1/4 in, 6.35 mm, is 6.4 mm."""
+    parts = 10**decimals
+    return f"{math.floor(value * parts + 0.5 + 1e-9) / parts:.{decimals}f}"
 
 
 def _round_up(give: float) -> tuple[int, float]:

@@ -11,6 +11,7 @@ import time
 from pathlib import Path
 
 import cv2
+import pypdfium2
 import pytest
 
 import cutcheck
@@ -80,6 +81,21 @@ def test_cards_are_drawn(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> 
     assert run(["card", "--out", str(out), "--number", "1-3", "--mat", "a4"]) == 0
     assert out.read_bytes().startswith(b"%PDF")
     assert "ruler" in capsys.readouterr().out
+
+
+def test_the_names_on_cards_are_those_of_a_class_roster(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """``--names`` takes the same list as ``cutcheck class``, whatever a school calls its columns."""
+    roster, out = tmp_path / "klasse.csv", tmp_path / "cards.pdf"
+    roster.write_bytes("Vorname;Nachname;Nr\nZoë;Beispiel;7\n".encode("cp1252"))
+    assert run(["card", "--out", str(out), "--names", str(roster)]) == 0
+    assert "read as Windows text" in capsys.readouterr().err
+    pages = pypdfium2.PdfDocument(out)
+    assert "Zoë Beispiel" in pages[1].get_textpage().get_text_range()
+    roster.write_text("Name,Number\nAda Example,seven\n")
+    assert run(["card", "--out", str(out), "--names", str(roster)]) == 2
+    assert "line 2" in capsys.readouterr().err
 
 
 def test_a_standard_of_ones_own(tray_photo: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -53,6 +53,16 @@ def test_the_spread_is_the_standard_deviation_of_what_is_seen() -> None:
     assert "height" not in text
 
 
+def test_a_spread_that_measuring_explains_is_told_as_none_seen() -> None:
+    """A spread of which the measuring noise leaves nothing is no figure: nobody cuts without any."""
+    result = trays.tray()
+    assert result.score is not None
+    side = replace(result.score.sides[0], sd_mm=0.0)
+    text = table.side_table(replace(result, score=replace(result.score, sides=(side,))))
+    assert "none seen" in text.splitlines()[-1]
+    assert "0.00" not in text
+
+
 def test_a_side_that_is_not_seen_is_said_so() -> None:
     """An unseen height is told in words, never as a figure."""
     piece = trays.piece(4, 0, 0, 0, (6.0, 6.0, 6.0), "unsure", height_seen=False, flags=("touching",))

@@ -54,6 +54,8 @@ def test_a_fraction_is_read_back_as_it_was_shown(whole: int, bottom: int, top: i
         (6.35, 0.0762, "in", "0.250 in, give or take 0.003"),
         (6.35, None, "in", "0.25 in"),
         (6.3249, None, "mm", "6.3 mm"),
+        (6.35, None, "mm", "6.4 mm"),  # half up, though the nearest binary figure lies below 6.35
+        (6.35, 0.2, "mm", "6.4 mm, give or take 0.2"),
     ],
 )
 def test_a_value_is_printed_by_one_rule_and_read_back(

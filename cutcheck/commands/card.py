@@ -15,7 +15,7 @@ import click
 )
 @click.option("--paper", default="a4", show_default=True, help="a4 or letter.")
 @click.option("--mat", metavar="PAPER", help="Also the mat for a whole tray: a4 or letter.")
-@click.option("--names", metavar="FILE.csv", help="Card number and name in each row: printed on the backs.")
+@click.option("--names", metavar="FILE.csv", help="A class's roster: names are printed on the backs.")
 @click.option(
     "--font", metavar="FILE", help="A TrueType font for names in letters that the built-in one lacks."
 )
@@ -38,17 +38,27 @@ def card(
         return
     if out is None:
         raise click.UsageError("Missing option '--out': the file to write, cards.pdf for example.")
-    from cutcheck.card_numbers import parse_numbers, read_names
+    from cutcheck.card_numbers import parse_numbers
     from cutcheck.card_sheet import draw_cards
     from cutcheck.sheet_files import save_sheets
 
-    people = read_names(names) if names is not None else None
+    people = None if names is None else _people(names)
     # Without numbers: those that have names, no card where only a mat is asked for, else nobody's.
     numbers = parse_numbers(number) if number else tuple(people or ()) or (() if mat else (0,))
     sheets = draw_cards(numbers, paper=paper, mat=mat, names=people)
     for path in save_sheets(sheets, out, font=font):
         click.echo(f"Written: {path}")
     click.echo("Print at 100 % (actual size), then check it with a ruler as the page says.")
+
+
+def _people(file: str) -> dict[int, str]:
+    """The names in a class's roster by card number; what to look at in it is told."""
+    from cutcheck.classroom.roster import read_roster
+
+    roster = read_roster(file)
+    for note in roster.notes:
+        click.echo(note, err=True)
+    return {student.number: student.name for student in roster.students}
 
 
 def _verify(photo: str) -> None:
