@@ -12,6 +12,7 @@ import streamlit as st
 
 from cutcheck.classroom.bench import Bench, bench_of
 from cutcheck.classroom.bench_photo import BenchPhoto
+from cutcheck.classroom.gradebook_rows import cut_of
 from cutcheck.classroom.naming import Naming, Unsettled
 from cutcheck.classroom.quick_look import quick_look
 from cutcheck.errors import CutcheckError
@@ -20,7 +21,7 @@ from cutcheck.page.classroom.desk import Desk, attempt
 from cutcheck.page.tray.photos import PHOTO_TYPES, sample
 from cutcheck.page.turns import turns
 from cutcheck.page.wording import on_page
-from cutcheck.words import count
+from cutcheck.words import both_names, count
 
 LOOK_S = 1.5  # how often the progress is drawn anew
 LEAVE_OUT = "It shall not count"
@@ -51,6 +52,10 @@ def show(desk: Desk) -> None:
         said = ["Add the list of students under 'Students': numbers in the photos then say whose tray it is."]
         st.html(panels.list_panel("Nobody had a card on that day", said))
         return
+    assert desk.work is not None
+    cut, rubric = cut_of(desk.work), desk.work.rubric
+    told = f"{both_names(cut.entry)}, {cut.standard} standard. A sample of {rubric.sample_size} pieces: "
+    st.html(panels.small_print([told + rubric.sample_note]))
     bench = bench_at(desk)
     _take(desk, bench)
     naming = bench.naming()

@@ -58,7 +58,7 @@ def new_class() -> None:
     st.subheader("Make a class")
     with st.form(keys.CLASS_FORM):
         name = st.text_input("What is the class called?", key=f"{keys.CLASS_FORM}_name")
-        left, right = st.columns(2)
+        left, right = st.columns(2, vertical_alignment="bottom")
         begins = left.date_input("First day", date.today(), key=f"{keys.CLASS_FORM}_begins")
         ends = right.date_input(
             "Last day",

@@ -39,7 +39,7 @@ def show(desk: Desk) -> None:
     st.subheader("One tray")
     ids = {mark.id: mark for mark in marks}
     if st.session_state.get(keys.MARK_SHOWN) not in ids:
-        st.session_state[keys.MARK_SHOWN] = marks[0].id
+        st.session_state[keys.MARK_SHOWN] = (*_close(marks), *marks)[0].id
     chosen = st.selectbox(
         "Whose tray" if not desk.work.blind else "Which tray",
         list(ids),
@@ -103,7 +103,7 @@ def _without(desk: Desk) -> list[dict[str, str]]:
 
 def _second_looks(desk: Desk, marks: tuple[Mark, ...]) -> None:
     """The marks too close to the pass mark to leave to a measurement, with a way to each."""
-    close = sorted((m for m in marks if m.second_look and not m.set_by_hand), key=lambda m: -_doubt(m))
+    close = _close(marks)
     if not close:
         return
     assert desk.work is not None
@@ -126,8 +126,10 @@ def _second_looks(desk: Desk, marks: tuple[Mark, ...]) -> None:
         )
 
 
-def _doubt(mark: Mark) -> float:
-    return -abs(mark.pass_probability - 0.5)
+def _close(marks: tuple[Mark, ...]) -> list[Mark]:
+    """The marks for a second look, the most doubtful first."""
+    close = [mark for mark in marks if mark.second_look and not mark.set_by_hand]
+    return sorted(close, key=lambda mark: abs(mark.pass_probability - 0.5))
 
 
 def _look_at(grading: int) -> None:

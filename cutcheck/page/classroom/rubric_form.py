@@ -92,9 +92,11 @@ class RubricFields:
             format_func=KINDS.__getitem__,
             key=f"{self._key}_kind",
         )
-        self._of = middle.number_input("Points: out of", 1.0, 1000.0, float(scale.of), key=f"{self._key}_of")
+        self._of = middle.number_input(
+            "Points: out of", 1.0, 1000.0, float(scale.of), 1.0, "%g", key=f"{self._key}_of"
+        )
         self._step = right.number_input(
-            "In steps of", 0.01, 1000.0, float(scale.step), key=f"{self._key}_step"
+            "In steps of", 0.01, 1000.0, float(scale.step), 0.5, "%g", key=f"{self._key}_step"
         )
         self._bands = st.text_input(
             "Letters, the best first, each with the points it starts from",
@@ -125,7 +127,15 @@ class RubricFields:
     def _row(self, *fields: tuple[str, float, float, float]) -> list[Any]:
         """Numbers side by side; on a phone one below the other."""
         return [
-            place.number_input(label, low, high, value, key=f"{self._key}_{label}")
+            place.number_input(
+                label,
+                low,
+                high,
+                value,
+                type(low)(1),
+                "%d" if isinstance(low, int) else "%g",
+                key=f"{self._key}_{label}",
+            )
             for place, (label, value, low, high) in zip(st.columns(len(fields)), fields, strict=True)
         ]
 

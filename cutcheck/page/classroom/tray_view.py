@@ -229,6 +229,7 @@ def _hand_lines(desk: Desk, grading: Grading) -> None:
                     line.points,
                     _held(grading.hand_marks.get(line.name), line.points),
                     0.5,
+                    "%g",
                     help=_plain(line.about) or None,
                     key=f"{own}-hand-{line.name}",
                 )
@@ -241,7 +242,9 @@ def _hand_lines(desk: Desk, grading: Grading) -> None:
                 ("Minutes", "minutes"),
             )
             figures = {
-                name: place.number_input(label, 0.0, None, getattr(extras, name), key=f"{own}-{name}")
+                name: place.number_input(
+                    label, 0.0, None, getattr(extras, name), 1.0, "%g", key=f"{own}-{name}"
+                )
                 for place, (label, name) in zip(st.columns(4), asked, strict=True)
             }
             pressed = st.form_submit_button("Take these")

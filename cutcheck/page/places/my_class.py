@@ -61,7 +61,7 @@ def _open() -> None:
             return
         if sample:
             _sample_note()
-        left, middle, right = st.columns(3)
+        left, middle, right = st.columns(3, vertical_alignment="bottom")
         with left:
             chosen = _which_class(classes, sample is not None)
         if not chosen:
