@@ -60,7 +60,10 @@ def make_assignment(page: Page) -> None:
     """Medium dice, by the usual rubric."""
     view(page, "At the bench")
     page.get_by_label("What is it called?").fill("Dice")
-    choose(page, "Cut", "Medium dice")
+    page.keyboard.press("Enter")
+    page.wait_for_timeout(300)
+    settled(page)
+    choose(page, "Which cut", "Medium dice")
     settled(page)
     page.get_by_role("button", name="Make the assignment").click()
     expect(page.get_by_text("Take the photos.")).to_be_visible(timeout=SLOW_MS)

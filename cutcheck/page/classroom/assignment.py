@@ -27,7 +27,7 @@ def new_assignment(desk: Desk) -> None:
     name = st.text_input("What is it called?", placeholder="Dice, week 3", key=f"{keys.WORK_FORM}_name")
     left, middle, right = st.columns([4, 3, 3], vertical_alignment="bottom")
     cut = left.selectbox(
-        "Cut",
+        "Which cut",
         list(known),
         format_func=lambda one: words.both_names(known[one].entry),
         key=f"{keys.WORK_FORM}_cut",

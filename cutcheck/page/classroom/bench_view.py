@@ -105,7 +105,7 @@ def _looks(lines: list[str]) -> str:
     items = (
         "".join(f"<li>{line}</li>" for line in lines) or "<li>Each photo is looked at within seconds.</li>"
     )
-    return f"<ul class='cc-bench' role='status' aria-live='polite'>{items}</ul>"
+    return f"<div role='status' aria-live='polite'><ul class='cc-bench'>{items}</ul></div>"
 
 
 def _verdict(desk: Desk, photo: BenchPhoto, new: bool) -> str:
