@@ -70,6 +70,7 @@ CLASS_ID = "class_id"  # the class that is open, 0 for a new one
 CLASS_WORK = "class_work"  # the assignment that is open, 0 for a new one
 CLASS_VIEW = "class_view"  # what is done with it
 CLASS_TIDY = "class_tidy"  # the class in which what is past its time was looked for
+CLASS_NEXT = "class_next"  # (class, assignment) to open next: a widget can't be set once it is drawn
 CLASS_SAID = "class_said"  # what was just done, told once
 CLASS_FORM = "class_form"
 CLASS_ROSTER = "class_roster"

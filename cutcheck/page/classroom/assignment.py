@@ -79,8 +79,7 @@ def new_assignment(desk: Desk) -> None:
                 standard=sizes.standard if sizes.standard in SHIPPED else settings.standard,
                 blind=blind,
             )
-            st.session_state[keys.CLASS_WORK] = work.id
-            st.session_state.pop(keys.CLASS_VIEW, None)
+            st.session_state[keys.CLASS_NEXT] = (work.class_id, work.id)
 
         attempt(make, "The assignment is made. Take the photos.")
 

@@ -101,7 +101,6 @@ def _make(name: str, begins: str, ends: str, file: tuple[str, bytes] | None, who
             book.remove_class(course.id, who or "cutcheck")
             raise
     state = st.session_state
-    state[keys.CLASS_ID], state[keys.CLASS_WHO] = course.id, who.strip()
-    state.pop(keys.CLASS_WORK, None)
+    state[keys.CLASS_NEXT], state[keys.CLASS_WHO] = (course.id, 0), who.strip()
     notes = " ".join(("", *roster.notes))
     state[keys.CLASS_SAID] = f"{course.name} is made, with {count(len(roster.students), 'student')}.{notes}"

@@ -176,7 +176,7 @@ def _remove_class(desk: Desk) -> None:
 
             def remove() -> None:
                 desk.book.remove_class(desk.overview.school_class.id, desk.who)
-                for key in (keys.CLASS_ID, keys.CLASS_WORK, keys.CLASS_TIDY):
-                    st.session_state.pop(key, None)
+                st.session_state[keys.CLASS_NEXT] = (None, None)
+                st.session_state.pop(keys.CLASS_TIDY, None)
 
             attempt(remove, "The class is removed.")

@@ -46,6 +46,10 @@ def show() -> None:
 def _open() -> None:
     state = st.session_state
     sample: SampleClass | None = state.get(keys.CLASS_SAMPLE)
+    if keys.CLASS_NEXT in state:
+        state[keys.CLASS_ID], state[keys.CLASS_WORK] = state.pop(keys.CLASS_NEXT)
+        state.pop(keys.CLASS_VIEW, None)
+        _forget_tray()
     tell_what_was_done()
     journal = sample.journal if sample else journal_path()
     # Nothing is written, not even an empty gradebook, before there is a class.
@@ -120,7 +124,7 @@ def _which_assignment(overview: Overview) -> Assignment | None:
 def _who(book: Gradebook, overview: Overview) -> str:
     """Who is grading: as typed, at first whoever wrote the log's last line."""
     state = st.session_state
-    if keys.CLASS_WHO not in state:
+    if not state.get(keys.CLASS_WHO):
         lines = [one.who for one in book.log(overview.school_class.id) if one.who != "cutcheck"]
         state[keys.CLASS_WHO] = lines[-1] if lines else ""
     said = st.text_input(
