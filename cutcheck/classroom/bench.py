@@ -143,7 +143,7 @@ class Bench:
         with self._lock:
             if sha256 in self._photos:
                 return self._photos[sha256], False
-        look = quick_look(data, cut=cut_of(self.assignment), settings=load_settings())
+        look = quick_look(data, name=name, cut=cut_of(self.assignment), settings=load_settings())
         with self._lock:
             if sha256 in self._photos:
                 return self._photos[sha256], False

@@ -35,6 +35,7 @@ class QuickLook:
 def quick_look(
     photo: Source,
     *,
+    name: str | None = None,
     cut: Cut | None = None,
     reference: str = "card",
     lens: LensPrior | None = None,
@@ -45,7 +46,7 @@ def quick_look(
     ``cut`` tells how small its sides may be. Never raises for a photo: what is wrong is told.
     """
     try:
-        looked = look_at(photo, reference=reference, lens=lens, settings=settings)
+        looked = look_at(photo, name=name, reference=reference, lens=lens, settings=settings)
     except CutcheckError as error:
         return QuickLook(False, (), error.message, error.remedy, error.code)
     located, numbers = looked.located, looked.located.scale.numbers

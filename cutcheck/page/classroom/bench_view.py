@@ -60,9 +60,9 @@ def show(desk: Desk) -> None:
     _take(desk, bench)
     naming = bench.naming()
     _who_is_missing(desk, naming)
+    _progress(bench, bench.busy)
     _to_settle(desk, bench, naming)
     _to_take_again(bench)
-    _progress(bench, bench.busy)
     _all_photos(bench, naming)
 
 
@@ -202,7 +202,10 @@ def _to_take_again(bench: Bench) -> None:
         st.html(panels.fault_panel(error, one.called) if not code else _fault(one.called, code, why, remedy))
         with st.container(horizontal=True):
             again = "Try once more" if one.state == "failed" else "Measure it all the same"
-            if st.button(again, key=f"bench-insist-{one.sha256}"):
+            # where no card was seen there is nothing to measure by
+            if (one.state == "failed" or one.look.numbers) and st.button(
+                again, key=f"bench-insist-{one.sha256}"
+            ):
                 bench.insist(one.sha256)
                 st.rerun()
             if st.button("Forget this photo", key=f"bench-forget-{one.sha256}"):

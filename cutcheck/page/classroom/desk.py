@@ -96,6 +96,9 @@ def attempt(what: Callable[[], object], said: str = "") -> None:
 
 def tell_what_was_done() -> None:
     """What the last press did, once."""
-    said = st.session_state.pop(keys.CLASS_SAID, "")
+    said, place = (
+        st.session_state.pop(keys.CLASS_SAID, ""),
+        st.empty(),
+    )  # a place of its own: what follows stays
     if said:
-        st.html(f"<p class='cc-done-note' role='status'>{escape(said)}</p>")
+        place.html(f"<p class='cc-done-note' role='status'>{escape(said)}</p>")

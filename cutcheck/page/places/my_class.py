@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import streamlit as st
@@ -139,7 +139,8 @@ def _at(desk: Desk) -> None:
     if not desk.overview.members:
         state.setdefault(keys.CLASS_VIEW, STUDENTS)
     if state.get(keys.CLASS_VIEW) not in _SHOWN:
-        state[keys.CLASS_VIEW] = MARKS if desk.marks else BENCH
+        today = desk.work is not None and desk.work.day == date.today().isoformat()
+        state[keys.CLASS_VIEW] = MARKS if desk.marks and not today else BENCH
     chosen = st.segmented_control(
         "What to do", list(_SHOWN), key=keys.CLASS_VIEW, label_visibility="collapsed", required=True
     )
