@@ -72,7 +72,8 @@ def make_assignment(page: Page) -> None:
 
 def settle(page: Page, photo: str, whom: str) -> None:
     """Say whose tray a photo shows."""
-    box = page.locator("[class*=st-key-bench_settle-]", has_text=f"({photo})").filter(has=page.locator("img"))
+    boxes = page.locator("[class*=st-key-bench_settle-]").filter(has=page.locator("img"))
+    box = boxes.filter(has=page.locator("b", has_text=f"({photo})"))
     box.get_by_role("combobox").click()
     page.keyboard.type(whom)
     page.get_by_role("option").first.click()

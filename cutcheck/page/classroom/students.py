@@ -21,6 +21,8 @@ from cutcheck.words import count
 def show(desk: Desk) -> None:
     """Draw it."""
     people = desk.overview.members
+    if people and not desk.overview.assignments:
+        st.html(panels.small_print(["Next: print the cards, then make the first assignment 'At the bench'."]))
     if people:
         st.html(
             panels.table(

@@ -136,7 +136,7 @@ def _who(book: Gradebook, overview: Overview) -> str:
 def _at(desk: Desk) -> None:
     """One of the things that are done with a class, the one that is chosen."""
     state = st.session_state
-    if not desk.overview.members:
+    if not desk.overview.assignments:  # first who is in it, and their cards
         state.setdefault(keys.CLASS_VIEW, STUDENTS)
     if state.get(keys.CLASS_VIEW) not in _SHOWN:
         today = desk.work is not None and desk.work.day == date.today().isoformat()
