@@ -16,7 +16,7 @@ from cutcheck.classroom.gradebook_entries import SchoolClass
 from cutcheck.classroom.rubric import HandLine, Penalty, Rubric
 from cutcheck.photo_copy import PhotoCopy
 from cutcheck.picture import encode
-from cutcheck.records import BudgetLine, CutName, Measure, PhotoInfo, Piece, Point, Result, Scale, SideName
+from cutcheck.records import BudgetLine, Measure, PhotoInfo, Piece, Point, Result, Scale, SideName
 from cutcheck.standards import Cut, find_cut
 from cutcheck.verdict import judge
 

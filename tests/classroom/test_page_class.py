@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,8 @@ from cutcheck.classroom.rubric import usual_rubric
 from cutcheck.errors import CutcheckError
 from cutcheck.page import keys
 from cutcheck.page.classroom import bench_view
+from cutcheck.pipeline import check
+from cutcheck.settings import Settings
 
 HOSTILE = "<img src=x onerror=alert(1)> **Bo**"
 
@@ -152,7 +155,7 @@ def test_lines_marked_by_hand_count() -> None:
 
 
 def test_another_rubric_is_shown_before_it_is_taken() -> None:
-    """The preview changes nothing and names who would fail; taken with a reason, the marks are those shown."""
+    """The preview changes nothing and names who would fail; taken with a reason, it is as was shown."""
     page = view(sample(), "Rubric")
     before = {one.id: one.scale_text for one in of_sample(page)[1]}
     own = next(box.key for box in page.number_input if box.label == "Pass mark, of 100")
@@ -222,12 +225,7 @@ def test_work_past_its_time_goes_when_a_class_is_opened(
     course = own_class("Ada Example")
     with Gradebook.open() as book:
         work = book.assignments(course)[0]
-        from datetime import UTC, datetime
-
         old = Gradebook(book.engine, lambda: datetime(2020, 1, 1, tzinfo=UTC))
-        from cutcheck.pipeline import check
-        from cutcheck.settings import Settings
-
         tray = check(class_folder / "ada.jpg", "medium-dice", standard="inch", settings=Settings())
         old.keep(work.id, book.members(course)[0].student.id, tray, who="B. Example")
     page = place("my_class")
