@@ -48,12 +48,6 @@ def decode(
         return header, *decode_here(data, header, name)
 
 
-def warm_up() -> None:
-    """Start the process now, so that it gets ready while something else is done. Errors wait until needed."""
-    with contextlib.suppress(_NoChild):
-        _decoder.start()
-
-
 class _NoChild(Exception):
     """No process could be started."""
 

@@ -95,11 +95,6 @@ def read_photo(
     )
 
 
-def photo_hash(source: str | Path | bytes | BinaryIO, *, limits: Limits = DEFAULT_LIMITS) -> str:
-    """The SHA-256 (FIPS 180-4) of the file's bytes, hex, without decoding it."""
-    return hashlib.sha256(read_bytes(source, name_of(source), limits)).hexdigest()
-
-
 def name_of(source: str | Path | bytes | BinaryIO) -> str:
     """What to call a source: its path as given, an open file's own name, else 'photo'."""
     if isinstance(source, str | Path):
