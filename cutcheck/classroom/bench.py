@@ -303,8 +303,10 @@ class Bench:
             if other.kept is not None and other.kept[1] == student:
                 self._loosened(book, other)
         scale_u = photo.outcome["scale_u"]
+        graded = (student, self.assignment.id) in book.overview(self.assignment.class_id).marks
+        why = REPLACED if graded else ""
         given = book.keep(
-            self.assignment.id, student, result, who=photo.who, photo=copy, scale_u=scale_u, why=REPLACED
+            self.assignment.id, student, result, who=photo.who, photo=copy, scale_u=scale_u, why=why
         )
         light = {name: value for name, value in photo.outcome.items() if name != "result"}
         self._put(replace(photo, outcome=light, kept=(given.id, student)))

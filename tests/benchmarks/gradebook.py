@@ -5,6 +5,7 @@ The class is invented: 600 graded trays of 40 pieces, each with budgets, 300 of 
 
 from __future__ import annotations
 
+import os
 import sys
 import tempfile
 import time
@@ -14,6 +15,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import trays
+from streamlit.testing.v1 import AppTest
 
 from cutcheck.classroom.gradebook import Gradebook
 from cutcheck.classroom.rubric import usual_rubric
@@ -38,6 +40,19 @@ def fill(book: Gradebook) -> int:
     return course.id
 
 
+def time_the_page(path: Path) -> None:
+    """Time 'My class' as the page draws it, with Streamlit's test client: the class opened, then drawn again."""
+    os.environ["CUTCHECK_JOURNAL"] = str(path)
+    script = "from cutcheck.page.places import my_class\nmy_class.show()\n"
+    for _ in range(READS):
+        page = AppTest.from_string(script, default_timeout=60)
+        for what in ("opened", "drawn again"):
+            wall = time.perf_counter()
+            page.run()
+            assert not page.exception
+            print(f"the page's place {what} in {time.perf_counter() - wall:.3f} s")
+
+
 def main() -> None:
     """Fill a gradebook and time opening the file and reading what the class page shows."""
     with tempfile.TemporaryDirectory() as folder:
@@ -54,6 +69,7 @@ def main() -> None:
                 marks = book.overview(class_id).marks
             told = f"{time.perf_counter() - wall:.3f} s, of the processor {time.process_time() - cpu:.3f} s"
             print(f"opened and read {len(marks)} marks in {told}")
+        time_the_page(path)
 
 
 if __name__ == "__main__":

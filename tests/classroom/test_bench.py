@@ -91,7 +91,7 @@ def test_a_program_that_ended_goes_on_where_it_was(
     again = Bench(own_journal, work)
     again.wait()
     with Gradebook.open() as book:
-        assert [line.what for line in book.log(work.class_id)] == ["graded"]
+        assert [(line.what, line.why) for line in book.log(work.class_id)] == [("graded", "")]
 
 
 def test_what_is_past_its_time_leaves_the_bench(

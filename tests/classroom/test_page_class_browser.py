@@ -34,7 +34,9 @@ def desk(browser: Browser, address: str) -> Iterator[Page]:
 def view(page: Page, name: str) -> None:
     """Turn to one of the things that are done with a class."""
     page.locator("[data-testid=stButtonGroup] button", has_text=name).first.click()
-    page.wait_for_timeout(200)
+    page.wait_for_timeout(400)
+    settled(page)
+    expect(page.locator("[data-stale=true]")).to_have_count(0)
     settled(page)
 
 
@@ -117,6 +119,8 @@ def test_a_class_from_its_list_to_marks_and_pages(
         expect(table).to_contain_text(name)
     choose(page, "Whose tray", "Cy Example")
     expect(page.locator("h3.cc-whose")).to_have_text("Cy Example", timeout=SLOW_MS)
+    settled(page)
+    expect(page.locator("[data-stale=true]")).to_have_count(0)
     page.get_by_text("Set another mark by hand").click()
     page.get_by_label("Mark, of 100", exact=True).fill("33")
     page.get_by_role("button", name="Set this mark").click()

@@ -157,6 +157,7 @@ def _set_by_hand(desk: Desk, mark: Mark) -> None:
                 100.0,
                 float(round(mark.given)),
                 1.0,
+                "%g",
                 key=f"{keys.MARK_SET}_points-{mark.id}",
             )
             why = right.text_input("The reason", key=f"{keys.MARK_SET}_why-{mark.id}")
