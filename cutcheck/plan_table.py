@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 
 from cutcheck.plan import Item, Plan
-from cutcheck.table import columns
+from cutcheck.table import columns, wrapped
 from cutcheck.weights import WeightUnit, show_weight
 
 __all__ = [
@@ -37,8 +36,8 @@ def plan_text(plan: Plan, unit: WeightUnit = "auto") -> str:
             "Order of work\n" + order(plan),
             _time(plan),
             "Mind\n" + cautions(plan),
-            _wrapped(f"Yields: {sources(plan)}", ""),
-            _wrapped(plan.defer, ""),
+            wrapped(f"Yields: {sources(plan)}", ""),
+            wrapped(plan.defer, ""),
         ]
     return "\n\n".join(part for part in parts if part)
 
@@ -70,7 +69,7 @@ def weighing(items: Sequence[Item], unit: WeightUnit) -> str:
 def trimmings(plan: Plan, unit: WeightUnit) -> str:
     """What is left of each vegetable, and what it is good for."""
     return "\n".join(
-        _wrapped(f"{vegetable.english}, {trim.part}, {show_weight(trim.grams, unit)}: {trim.use}")
+        wrapped(f"{vegetable.english}, {trim.part}, {show_weight(trim.grams, unit)}: {trim.use}")
         for vegetable, trim in plan.trims
     )
 
@@ -85,7 +84,7 @@ def notes(item: Item, unit: WeightUnit) -> str:
             f"squared off {100 * item.squared_share:.0f} % of the {item.state} weight is left, "
             f"as whole pieces {100 * item.kept_share:.0f} % ({item.pieces_each:,} from one)"
         )
-    return "\n".join([_wrapped(lines[0]), *(_wrapped(line, "    ") for line in (*lines[1:], *item.notes))])
+    return "\n".join([wrapped(lines[0]), *(wrapped(line, "    ") for line in (*lines[1:], *item.notes))])
 
 
 def yields(item: Item, unit: WeightUnit) -> str:
@@ -107,15 +106,15 @@ def sources(plan: Plan) -> str:
 def order(plan: Plan) -> str:
     """The order of work, numbered, each step with its reason."""
     return "\n".join(
-        _wrapped(f"{number}. {step.statement.text} ({step.why})") for number, step in enumerate(plan.order, 1)
+        wrapped(f"{number}. {step.statement.text} ({step.why})") for number, step in enumerate(plan.order, 1)
     )
 
 
 def cautions(plan: Plan) -> str:
     """The cautions that these vegetables bring; the usual ones by their names."""
     usual = ", ".join(c.topic for c in plan.cautions if not c.produce and not c.allergens)
-    own = [_wrapped(f"{c.topic}: {c.statement.text}") for c in plan.cautions if c.produce or c.allergens]
-    return "\n".join([*own, _wrapped(f"As always: {usual}. 'cutcheck safety' has them in full.")])
+    own = [wrapped(f"{c.topic}: {c.statement.text}") for c in plan.cautions if c.produce or c.allergens]
+    return "\n".join([*own, wrapped(f"As always: {usual}. 'cutcheck safety' has them in full.")])
 
 
 def duration(minutes: float) -> str:
@@ -132,7 +131,3 @@ def _time(plan: Plan) -> str:
     if plan.minutes is not None and len(known) > 1:
         lines.append(f"  together: {duration(plan.minutes)}")
     return "\n".join(["Cutting time, at your own pace", *lines])
-
-
-def _wrapped(text: str, indent: str = "  ") -> str:
-    return textwrap.fill(" ".join(text.split()), 96, initial_indent=indent, subsequent_indent=indent)

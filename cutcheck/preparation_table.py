@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Sequence
 
 from cutcheck.cuts import STANDINGS
 from cutcheck.preparation import Caution, Gesture, Statement, Station, Washing, gestures_for
 from cutcheck.produce import UnitSize, Vegetable
-from cutcheck.table import columns
+from cutcheck.table import columns, wrapped
 from cutcheck.weights import WeightUnit, show_weight
 
 __all__ = [
@@ -49,13 +48,13 @@ def one_gesture(gesture: Gesture, produce: Sequence[str]) -> str:
     others = f", also {', '.join(gesture.others)}" if gesture.others else ""
     parts = [
         f"{gesture.french} ({gesture.english}){others}",
-        _wrapped(gesture.about),
-        _wrapped(f"Tool: {gesture.tool}. Where: {WHERE[gesture.where]}."),
-        "How\n" + "\n".join(_wrapped(f"{n}. {step}") for n, step in enumerate(gesture.steps, 1)),
-        _wrapped(f"For: {', '.join([*produce, *gesture.other])}."),
+        wrapped(gesture.about),
+        wrapped(f"Tool: {gesture.tool}. Where: {WHERE[gesture.where]}."),
+        "How\n" + "\n".join(wrapped(f"{n}. {step}") for n, step in enumerate(gesture.steps, 1)),
+        wrapped(f"For: {', '.join([*produce, *gesture.other])}."),
         "What the sources say\n" + "\n".join(_said(s) for s in gesture.says),
-        _wrapped(f"They differ: {gesture.differ}") if gesture.differ else "",
-        _wrapped(f"Mind: {gesture.caution}") if gesture.caution else "",
+        wrapped(f"They differ: {gesture.differ}") if gesture.differ else "",
+        wrapped(f"Mind: {gesture.caution}") if gesture.caution else "",
     ]
     return "\n\n".join(part for part in parts if part)
 
@@ -64,18 +63,18 @@ def washing_text(washing: Washing) -> str:
     """Washing, then vinegar, then who comes first."""
     parts = ["Washing\n" + "\n".join(_said(s) for s in washing.advice)]
     moot = sorted({s.differs for s in washing.advice if s.differs})
-    parts.append(_wrapped(f"Advice differs on: {'; '.join(moot)}. All of it is above."))
+    parts.append(wrapped(f"Advice differs on: {'; '.join(moot)}. All of it is above."))
     for kind, title in VINEGAR.items():
         lines = [s for s in washing.vinegar if s.kind == kind]
         if lines:
             parts.append(f"Vinegar. {title}\n" + "\n".join(_said(s, quiet=kind == "sum") for s in lines))
-    return "\n\n".join([*parts, _wrapped(washing.defer, "")])
+    return "\n\n".join([*parts, wrapped(washing.defer, "")])
 
 
 def caution_list(cautions: Sequence[Caution], defer: str) -> str:
     """Every caution with its source."""
     lines = [f"  {c.topic}\n{_said(c.statement, indent='    ')}" for c in cautions]
-    return "\n".join(lines) + f"\n\n{_wrapped(defer, '')}"
+    return "\n".join(lines) + f"\n\n{wrapped(defer, '')}"
 
 
 def station_text(station: Station, left_handed: bool) -> str:
@@ -83,13 +82,13 @@ def station_text(station: Station, left_handed: bool) -> str:
     containers = station.containers[::-1] if left_handed else station.containers
     parts = [
         f"The station of a {'left' if left_handed else 'right'}-hander, left to right",
-        _wrapped(station.about),
+        wrapped(station.about),
         "\n".join(
-            f"{_wrapped(f'{n}. {c.label}: {c.holds}.')}\n{_wrapped(c.why, '     ')}"
+            f"{wrapped(f'{n}. {c.label}: {c.holds}.')}\n{wrapped(c.why, '     ')}"
             for n, c in enumerate(containers, 1)
         ),
         "Tools\n" + "\n".join(_said(p.statement, lead=p.label) for p in station.places),
-        _wrapped(station.defer, ""),
+        wrapped(station.defer, ""),
     ]
     return "\n\n".join(parts)
 
@@ -115,17 +114,17 @@ def one_vegetable(vegetable: Vegetable, unit: WeightUnit = "auto") -> str:
         parts.append(f"Kept, {state}\n" + "\n".join(lines))
     if vegetable.sizes:
         parts.append("One of them\n" + "\n".join(f"  {_size(s, unit)}" for s in vegetable.sizes))
-    trimmings = [_wrapped(f"{t.part}: {t.use}") for t in vegetable.trimmings]
+    trimmings = [wrapped(f"{t.part}: {t.use}") for t in vegetable.trimmings]
     parts.append("Trimmings\n" + "\n".join(trimmings))
     names = ", ".join(g.french for g in gestures_for(vegetable))
-    parts.append(_wrapped(f"Gestures: {names}." if names else ""))
+    parts.append(wrapped(f"Gestures: {names}." if names else ""))
     if vegetable.allergen:
         parts.append(
-            _wrapped(f"Allergen: {vegetable.allergen}, one of the fourteen that the European Union lists.")
+            wrapped(f"Allergen: {vegetable.allergen}, one of the fourteen that the European Union lists.")
         )
-    parts.append(_wrapped(vegetable.note))
+    parts.append(wrapped(vegetable.note))
     codes = {y.source.code: y.source.title for y in vegetable.yields}
-    parts.append(_wrapped("; ".join(f"{code}: {title}" for code, title in codes.items()) + ".", ""))
+    parts.append(wrapped("; ".join(f"{code}: {title}" for code, title in codes.items()) + ".", ""))
     return "\n\n".join(part for part in parts if part.strip())
 
 
@@ -136,9 +135,5 @@ def _size(size: UnitSize, unit: WeightUnit) -> str:
 
 def _said(statement: Statement, lead: str = "", indent: str = "  ", quiet: bool = False) -> str:
     text = f"{lead}: {statement.text}" if lead else statement.text
-    source = "" if quiet else f"\n{_wrapped(f'[{statement.standing_text}]', indent + '  ')}"
-    return _wrapped(text, indent) + source
-
-
-def _wrapped(text: str, indent: str = "  ") -> str:
-    return textwrap.fill(" ".join(text.split()), 96, initial_indent=indent, subsequent_indent=indent)
+    source = "" if quiet else f"\n{wrapped(f'[{statement.standing_text}]', indent + '  ')}"
+    return wrapped(text, indent) + source

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 
 from cutcheck.cuts import CLASSES, STANDINGS, Figure
 from cutcheck.finding import Like
 from cutcheck.standards import Cut, Size, figure_of
-from cutcheck.table import columns
+from cutcheck.table import columns, wrapped
 from cutcheck.units import MM_PER, Unit, show_range
 
 FAMILIES = {"dice": "Dice", "stick": "Sticks", "slice": "Slices", "ribbon": "Ribbons", "turned": "Turned"}
@@ -64,22 +63,22 @@ def one(cut: Cut, unit: Unit | None = None) -> str:
     names = [name for name in (entry.french, *entry.others) if name and name.lower() != entry.english.lower()]
     parts = [
         entry.english + (f" ({', '.join(dict.fromkeys(names))})" if names else ""),
-        _wrapped(entry.about),
+        wrapped(entry.about),
     ]
     if cut.sizes:
         asked = f"; the {cut.asked} standard has none" if cut.borrowed else ""
         parts.append(f"Sizes by the {cut.standard} standard{asked}\n{_size_table(cut)}")
         if cut.house_rule:
-            parts.append(_wrapped(f"{HOUSE_RULE} {OWN_STANDARD}"))
+            parts.append(wrapped(f"{HOUSE_RULE} {OWN_STANDARD}"))
     else:
         parts.append("No standard gives it a size.")
     parts.append(f"Counted sides: {', '.join(cut.scored) or 'none'}.")
     parts.append(f"What the sources say\n{figure_list(cut)}")
-    steps = [_wrapped(f"{number}. {text}") for number, (_, text) in enumerate(cut.steps(unit), 1)]
+    steps = [wrapped(f"{number}. {text}") for number, (_, text) in enumerate(cut.steps(unit), 1)]
     parts.append("\n".join(["How to cut it", *steps]))
     if entry.mistakes:
-        parts.append("Usual mistakes\n" + "\n".join(_wrapped(text) for text in entry.mistakes))
-    parts.append(_wrapped(CAUTION, indent=""))
+        parts.append("Usual mistakes\n" + "\n".join(wrapped(text) for text in entry.mistakes))
+    parts.append(wrapped(CAUTION, indent=""))
     return "\n\n".join(parts)
 
 
@@ -88,10 +87,10 @@ def figure_list(cut: Cut) -> str:
     lines = []
     for figure in cut.entry.figures:
         lines.append(f"  {figure.printed}")
-        lines.append(_wrapped(f"{figure.source.title}; {standing(figure)}", "      "))
+        lines.append(wrapped(f"{figure.source.title}; {standing(figure)}", "      "))
     used = sorted({figure.source.grade for figure in cut.entry.figures})
     legend = ", ".join(f"{grade} {CLASSES[grade]}" for grade in used)
-    return "\n".join([*lines, _wrapped(f"Classes: {legend}.")]) if lines else "  Nothing with a size."
+    return "\n".join([*lines, wrapped(f"Classes: {legend}.")]) if lines else "  Nothing with a size."
 
 
 def standing(figure: Figure) -> str:
@@ -119,8 +118,4 @@ def _size_table(cut: Cut) -> str:
     for size in cut.sizes:
         in_mm, inches = show_range(*size.printed.mm, "mm"), show_range(*size.printed.mm, "in")
         rows.append([size.key, in_mm, inches, f"{size.low_mm:.2f} to {size.high_mm:.2f}"])
-    return "\n".join([columns(rows), *map(_wrapped, sources_of(cut))])
-
-
-def _wrapped(text: str, indent: str = "  ") -> str:
-    return textwrap.fill(" ".join(text.split()), 96, initial_indent=indent, subsequent_indent=indent)
+    return "\n".join([columns(rows), *map(wrapped, sources_of(cut))])

@@ -116,6 +116,11 @@ def columns(rows: Sequence[Sequence[str]]) -> str:
     return "\n".join(lines)
 
 
+def wrapped(text: str, indent: str = "  ") -> str:
+    """The text in lines of at most 96 characters, each behind the indent; its own line breaks go."""
+    return textwrap.fill(" ".join(text.split()), 96, initial_indent=indent, subsequent_indent=indent)
+
+
 def _is_figure(cell: str) -> bool:
     return cell in ("-", NONE_SEEN) or (cell[:1].isdigit() and not cell[-1:].isalpha() and " x " not in cell)
 
