@@ -41,7 +41,7 @@ def fill(book: Gradebook) -> int:
 
 
 def time_the_page(path: Path) -> None:
-    """Time 'My class' as the page draws it, with Streamlit's test client: the class opened, then drawn again."""
+    """Time 'My class' as the page draws it (Streamlit's test client): opened, then drawn again."""
     os.environ["CUTCHECK_JOURNAL"] = str(path)
     script = "from cutcheck.page.places import my_class\nmy_class.show()\n"
     for _ in range(READS):
