@@ -158,6 +158,8 @@ def edge_turns(
     By how much more it lies outside at its end than at its beginning. Each round looks along the line as the
     round before has turned it. Where an edge was not found the uncertainty is infinite.
     """
+    if not len(fit.rows):
+        return np.zeros((0, len(fit.view.kind))), np.zeros((0, len(fit.view.kind)))
     affine = affine_at(camera, camera.project_at(fit.rows[:, :2], fit.rows[:, solid.height]))
     px_per_mm = np.sqrt(np.abs(np.linalg.det(affine.a)))
     view = fit.view

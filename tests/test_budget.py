@@ -112,7 +112,11 @@ def test_edges_and_height_share_out_the_variance() -> None:
 def test_the_budget_of_a_piece_adds_up() -> None:
     """``u95`` is twice the root of the summed squares of a side's lines (JCGM 100:2008, 5.1.2 and 6.2)."""
     parts = np.array(
-        [[0.01, 0.02, 0.03, 0.04, 0.05], [0.02, 0.0, 0.01, 0.06, 0.03], [0.3, 0, 0.1, 0.0, 0.03]]
+        [
+            [0.01, 0.02, 0.03, 0.04, 0.05, 0.02],
+            [0.02, 0.0, 0.01, 0.06, 0.03, 0.0],
+            [0.3, 0, 0.1, 0.0, 0.03, 0.1],
+        ]
     )
     outline = np.zeros((4, 2))
     # Given as width before length: the lines change places with the sides.
