@@ -3,7 +3,7 @@
     python tests/nightly/fuzz_photos.py --inputs 10000
 
 Prints how the inputs of each kind ended. A worker process checks them; where it crashes or hangs another
-takes over. What is finished is kept in ``--log``: the same command goes on where it was stopped. ``--only 4711``
+takes over. What is finished is kept in ``--log``: the same command goes on where it was stopped. ``--only N``
 checks one input again and writes its bytes to a file. Exit status 1 on a fault.
 """
 
