@@ -26,9 +26,8 @@ USUAL = ((HEIGHT, 0.12), (WIDTH, 0.06), (LENGTH, 0.06))  # sides, and the least 
 MOST = 9.0  # an odd size counts no more than this many squared spreads
 
 # Weights of the evidence below, fitted by multinomial logistic regression on rendered scenes with truth (the
-# loss is the error of the box that is chosen; tests/nightly/weigh_evidence.py fits them again).
+# loss is the error of the box that is chosen; the weights are all that was fitted).
 WEIGHTS = np.array([-2.8, -1.1, 4.4, 8.0, -2.3, -2.5, -0.1, -0.85, -0.7])
-TEMPERATURE = 2.0  # softens them, so that the probabilities hold on average
 
 
 class Evidence(NamedTuple):
@@ -45,7 +44,7 @@ def weigh(evidence: Evidence) -> Floats:
     for _ in range(2):
         first = np.argmax(score, axis=0)
         score = evidence.value @ own + _unusual(evidence.boxes, first) @ WEIGHTS[len(own) :]
-    score = (score - score.max(axis=0)) / TEMPERATURE
+    score = (score - score.max(axis=0))
     chance = np.exp(score)
     return np.asarray(chance / chance.sum(axis=0))
 
