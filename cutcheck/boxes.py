@@ -23,7 +23,7 @@ from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, Box, box_corners, box_po
 
 INNER_CLEAR, FOOT_CLEAR = 2.0, 1.2  # how clear the edges of a side face must be to show the height
 MISS_PX, MISS_SHARE = 2.0, 0.04  # how far a box may miss its outline, px and in parts of its breadth
-ROUGH_TRAY, NEARLY = 0.67, 0.4  # share of pieces that are no boxes; how like one the rest must then be
+ROUGH_TRAY, NEARLY = 0.45, 0.4  # share of pieces that are no boxes; how like one the rest must then be
 SHOWN = 0.6  # the share of a box's edges that usually stands out
 USUAL_RMS_PX, USUAL_SHOWN = 0.35, 0.75  # edges scatter no more and stand out no less on a good piece
 FIRST_SAMPLES = 6  # places along an edge that tell candidates apart
@@ -80,7 +80,10 @@ def _unlike(camera: Camera, fit: EdgeFit, shaped: Outlined, index: NDArray[np.in
     reach, n = shaped.reach[index], shaped.directions
     miss = np.abs((camera.project(box_corners(straight)) @ n.T).max(axis=1) - reach)
     breadth_px = (reach + np.roll(reach, reach.shape[1] // 2, axis=1)).min(axis=1)
-    most = np.percentile(miss, 80, axis=1) / (MISS_PX + MISS_SHARE * breadth_px)
+    # Shadows and reflections lie at the foot: there an outline that goes too far says little.
+    up = affine_at(camera, camera.project_at(fit.rows[:, :2], fit.rows[:, HEIGHT]), fit.rows[:, HEIGHT]).b
+    miss = np.where(up @ n.T >= -0.3 * np.linalg.norm(up, axis=1, keepdims=True), miss, np.nan)
+    most = np.nanpercentile(miss, 80, axis=1) / (MISS_PX + MISS_SHARE * breadth_px)
     edges = shown(fit)
     slender = np.isfinite(shaped.bow[index]) & (shaped.kind[index] == "box")
     return np.asarray(np.where(slender, 0.0, most / (1.0 + (edges - SHOWN))))
