@@ -23,6 +23,8 @@ OUTLINE_POINTS = 96
 ALIKE, ALIKE_LOG = 0.03, 0.15  # how much a tray's usual height over diameter counts, and its spread
 OFF = 0.03  # of the diameter: a fit so far from the rim that was seen has lost it
 LEAST_SUPPORT, SURE_SUPPORT = 0.5, 0.8  # share of a rim that must be seen: with a round outline, and without
+# Touching rounds are looked for where this share of a tray is plainly round, among so many others at most.
+FEW, MANY = 0.15, 60
 MISS_PX, MISS_SHARE = 2.0, 0.03  # how far a disc may miss its outline, px and in parts of its diameter
 
 
@@ -33,7 +35,7 @@ def measure_rounds(
     made, rims = _single(pixels, camera, shaped, np.nonzero(shaped.kind == "disc")[0], scale_u)
     done = {source for source, _ in made}
     rest = np.array([i for i in range(len(shaped.kind)) if i not in done], int)
-    if not made or not len(rest):
+    if len(made) < FEW * len(shaped.kind) or not 0 < len(rest) <= MANY:
         return made, done
     more = find_among(pixels, camera, shaped.outlines[rest], rims)
     if not len(more.radius):

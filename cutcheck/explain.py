@@ -44,7 +44,7 @@ def weigh(evidence: Evidence) -> Floats:
     for _ in range(2):
         first = np.argmax(score, axis=0)
         score = evidence.value @ own + _unusual(evidence.boxes, first) @ WEIGHTS[len(own) :]
-    score = (score - score.max(axis=0))
+    score = score - score.max(axis=0)
     chance = np.exp(score)
     return np.asarray(chance / chance.sum(axis=0))
 

@@ -204,7 +204,8 @@ def _edges(light: NDArray[np.float32], share: Floats, px: float) -> tuple[Floats
     left, middle, right = plain[rows, k], plain[rows, k + 1], plain[rows, k + 2]
     curve = np.minimum(left - 2.0 * middle + right, -1e-9)
     place = share[k + 1] + np.clip(0.5 * (left - right) / curve, -0.5, 0.5) * step
-    return np.where(found, place, NOWHERE), np.where(found, np.minimum(1.0, here / (0.5 * usual)), 0.0)
+    support = np.minimum(1.0, here / np.maximum(0.5 * usual, 1e-12))
+    return np.where(found, place, NOWHERE), np.where(found, support, 0.0)
 
 
 def _through_three(edge: Floats, strength: Floats, unit: Floats, rng: np.random.Generator) -> Floats:

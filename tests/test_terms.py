@@ -119,7 +119,7 @@ def test_no_message_shows_an_option_on_the_page(path: Path) -> None:
 
 def test_the_page_s_words_are_sentences() -> None:
     """Messages with a command in them are still sentences; others stay as they are."""
-    said = "The photo of check 3 was not kept. Keep photos with 'check --keep --photo'."
+    said = "The photo of check 3 was not kept. Keep photos with 'check --keep --keep-photo'."
     assert on_page(said) == "The photo of check 3 was not kept. Keep the next ones with their photo."
     said = "The inch standard has it: add --standard inch."
     assert on_page(said) == "The inch standard has it: choose the inch standard."

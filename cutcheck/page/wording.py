@@ -13,7 +13,7 @@ _INSTEAD = (
     (r"Measure it once and give --printed\.", "Measure it once and say so under 'Settings'."),
     (r"; name one with --cut\.", "; choose one."),
     (r",? or leave out --same-tray\.", ", or say that each photo is a tray of its own."),
-    (r"Keep photos with 'check --keep --photo'\.", "Keep the next ones with their photo."),
+    (r"Keep photos with 'check --keep --keep-photo'\.", "Keep the next ones with their photo."),
     (r"[Nn]ame another file with --journal or CUTCHECK_JOURNAL\.", "Name another file under 'Settings'."),
     (r"You may not write there: name", "You may not write there. Name"),
     (r"Write it as --cook NAME\.", "Type one."),
