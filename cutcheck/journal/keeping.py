@@ -95,7 +95,8 @@ def measure_again(journal: Journal, number: int) -> Entry:
     kept = journal.check(number)
     photo, taking = journal.photo(number), kept.taking
     if photo is None:
-        raise fault(f"The photo of check {number} was not kept.", "Keep photos with 'check --keep --keep-photo'.")
+        remedy = "Keep photos with 'check --keep --keep-photo'."
+        raise fault(f"The photo of check {number} was not kept.", remedy)
     if kept.result.scale.reference == "id1":
         raise fault(
             f"The photo of check {number} can't be measured again: its bank-size card is painted over.",
