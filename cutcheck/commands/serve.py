@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -66,6 +67,10 @@ def prepare(port: int, reached: str | None) -> tuple[uvicorn.Server, Access | No
     from cutcheck.page import gate
     from cutcheck.page.door import KEY, Door, cookie_name
     from cutcheck.page.turns import few_pools
+
+    # Loaded before the first visitor comes, who would wait for them else.
+    for heavy in ("altair", "cv2", "cutcheck.page.navigation", "cutcheck.pipeline"):
+        import_module(heavy)
 
     few_pools()
     access = None
