@@ -1,4 +1,4 @@
-"""Photos of a small size, as a messenger sends them: a few pixels to the millimetre, colour smeared by JPEG."""
+"""Photos of a small size, as a messenger sends them: few pixels to the millimetre, colour smeared by JPEG."""
 
 from __future__ import annotations
 
