@@ -17,7 +17,7 @@ import json
 import logging
 import shutil
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -179,10 +179,13 @@ class Bench:
             for path in (self._file(sha256), self._file(sha256).with_suffix(".json")):
                 path.unlink(missing_ok=True)
 
-    def tidy(self, gradings: set[int], now: datetime, days: float) -> None:
-        """Forget what is known of photos whose graded tray is gone, and photos older than ``days``."""
+    def tidy(self, photos: Sequence[BenchPhoto], gradings: set[int], now: datetime, days: float) -> None:
+        """Forget which of ``photos`` are older than ``days``, or their graded tray is not among ``gradings``.
+
+        The photos are those of before the gradings were read: a tray graded meanwhile is in neither.
+        """
         before = (now.astimezone(UTC) - timedelta(days=days)).timestamp()
-        for one in self.photos():
+        for one in photos:
             file = self._file(one.sha256).with_suffix(".json")
             old = file.exists() and file.stat().st_mtime < before
             if old or (one.kept is not None and one.kept[0] not in gradings):
@@ -351,6 +354,9 @@ def tidy_benches(book: Gradebook, journal: Path, now: datetime, days: float) -> 
     folder = bench_folder(journal)
     if not folder.is_dir():
         return
+    with _benches_lock:
+        benches = {key: bench for (path, key), bench in _benches.items() if path == journal}
+    photos = {key: bench.photos() for key, bench in benches.items()}
     overviews = [book.overview(one.id) for one in book.classes()]
     known = {work.key: (work, one) for one in overviews for work in one.assignments}
     for own in folder.iterdir():
@@ -359,6 +365,5 @@ def tidy_benches(book: Gradebook, journal: Path, now: datetime, days: float) -> 
             continue
         work, overview = known[own.name]
         gradings = {mark.id for mark in overview.marks.values() if mark.assignment_id == work.id}
-        with _benches_lock:
-            live = _benches.get((journal, work.key))
-        (live or Bench(journal, work, idle=True)).tidy(gradings, now, days)
+        bench = benches.get(work.key) or Bench(journal, work, idle=True)
+        bench.tidy(photos.get(work.key, bench.photos()), gradings, now, days)
