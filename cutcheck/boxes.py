@@ -27,6 +27,7 @@ ROUGH_TRAY, NEARLY = 0.45, 0.4  # share of pieces that are no boxes; how like on
 SHOWN = 0.6  # the share of a box's edges that usually stands out
 USUAL_RMS_PX, USUAL_SHOWN = 0.35, 0.75  # edges scatter no more and stand out no less on a good piece
 FIRST_SAMPLES = 6  # places along an edge that tell candidates apart
+NARROW_PX, NARROW_SHARE = 6.0, 0.3  # a side face seen so narrow, and what that leaves open, in parts of it
 STRAIGHT = 1e-6  # variance, mm2, of the bow of a box that is held straight
 KEEP = 4  # heights that go on to the fit
 
@@ -93,6 +94,19 @@ def _doubt(fit: EdgeFit, touching: bool) -> Floats:
     """By how much a fit is less sure than its edges say: they scatter, or few stand out, (N,)."""
     scatter = np.maximum(1.0, fit.rms / USUAL_RMS_PX)
     return np.asarray(scatter * (1.0 + 2.0 * np.maximum(0.0, USUAL_SHOWN - shown(fit))) * (1.0 + touching))
+
+
+def _slivers(camera: Camera, fit: EdgeFit) -> Floats:
+    """What narrow side faces leave open of length and width, (N, 2) mm.
+
+    Where two edges lie a few pixels apart, either may have been taken for the other.
+    """
+    height = fit.rows[:, HEIGHT]
+    a = affine_at(camera, camera.project_at(fit.rows[:, :2], height), height).a
+    gap = fit.view.gap_px[:, :4] / np.sqrt(np.abs(np.linalg.det(a)))[:, None]
+    gap = np.where(fit.view.inner[:, :4] & (fit.view.gap_px[:, :4] < NARROW_PX), gap, 0.0)
+    # Sides 1 and 3 end the length, 0 and 2 the width.
+    return NARROW_SHARE * np.hypot(gap[:, [1, 0]], gap[:, [3, 2]])
 
 
 def fit_boxes(
@@ -203,6 +217,7 @@ def _pieces(
     parts[:, :, 3] = scale_u * value
     parts[:, :, 4] = ROUGHNESS_MM
     parts[:, :, 5] = 0.0 if touching else rival
+    parts[:, :2, 5] = np.hypot(parts[:, :2, 5], _slivers(camera, fit))
     # A height is seen where both edges of a side face stand out.
     inner, foot = fit.clarity[:, 0:4], fit.clarity[:, 4:8]
     shown = fit.view.inner[:, 0:4] & fit.view.visible[:, 4:8] & (inner > INNER_CLEAR) & (foot > FOOT_CLEAR)
