@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from cutcheck.budget import CAUSES, ROUGHNESS_MM, camera_part, height_part
 from cutcheck.camera import Camera, Floats
 from cutcheck.classify import Outlined
-from cutcheck.edgefit import FIRST_PX, LAST_PX, EdgeFit, edge_turns, fit_edges
+from cutcheck.edgefit import FIRST_PX, LAST_PX, MERGED_PX, EdgeFit, edge_turns, fit_edges
 from cutcheck.explain import Evidence, evidence, rivals, shown, weigh
 from cutcheck.heights import HEIGHTS, candidates, scan_heights, usual_candidates
 from cutcheck.piece import edges_and_height, make_piece
@@ -27,7 +27,10 @@ ROUGH_TRAY, NEARLY = 0.45, 0.4  # share of pieces that are no boxes; how like on
 SHOWN = 0.6  # the share of a box's edges that usually stands out
 USUAL_RMS_PX, USUAL_SHOWN = 0.35, 0.75  # edges scatter no more and stand out no less on a good piece
 FIRST_SAMPLES = 6  # places along an edge that tell candidates apart
-NARROW_PX, NARROW_SHARE = 6.0, 0.3  # a side face seen so narrow, and what that leaves open, in parts of it
+NARROW_PX, NARROW_SHARE = (
+    2.0 * MERGED_PX,
+    0.3,
+)  # a side face seen so narrow, and what that leaves open, in parts of it
 STRAIGHT = 1e-6  # variance, mm2, of the bow of a box that is held straight
 KEEP = 4  # heights that go on to the fit
 
