@@ -75,10 +75,13 @@ def test_shade_of_another_colour_is_still_shade() -> None:
 def test_another_colour_stands_out(
     colour: tuple[float, float, float], tint: tuple[float, float, float], light: float
 ) -> None:
-    """A patch whose channels differ by 20 % from a board's that is not deeply coloured stands out, in more
-    light or less."""
+    """A patch whose channels differ by 20 % from the board's stands out, in more light or less.
+
+    Only what is darker on a deeply coloured board may be shade, which deepens such a colour.
+    """
     blue, green, red = np.log(colour)
-    assume(np.hypot(red - green, blue - green) < DEEP)  # on others a deeper colour is that of shade
+    darker = np.log(np.multiply(tint, light)).mean() < -0.2
+    assume(not darker or np.hypot(red - green, blue - green) < DEEP)
     picture = board(colour)
     picture[100:140, 120:170] *= np.array(tint) * light
     contrast, _ = learned(picture)
