@@ -1,12 +1,21 @@
-"""How a check of a hostile photo ends, and what it cost the processes that took part."""
+"""How a check of a hostile photo ends, and what it cost the processes that took part.
+
+A worker process checks the photos, so that a crash takes nothing with it and only its own memory is counted.
+"""
 
 from __future__ import annotations
 
+import json
 import os
+import select
+import subprocess
+import sys
 import threading
 import time
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
+
+from hostile_photos import hostile
 
 from cutcheck import decoder
 from cutcheck.errors import CutcheckError
@@ -14,6 +23,7 @@ from cutcheck.pipeline import check
 
 MOST_SECONDS = 10.0  # of work
 MOST_MB = 1000.0
+HANG_S = 90.0  # by the clock, on a busy computer
 _TICK = os.sysconf("SC_CLK_TCK")
 
 
@@ -48,6 +58,32 @@ def outcome(data: bytes) -> Outcome:
     watch.done.set()
     watch.join()
     return Outcome(end, round(seconds, 3), round(max(work, 0.0), 3), round(watch.peak_mb))
+
+
+def work() -> None:
+    """The worker: numbers of hostile photos come in, outcomes go out, a line each."""
+    for line in sys.stdin:
+        print(json.dumps(asdict(outcome(hostile(int(line))[1]))), flush=True)
+
+
+def worker() -> subprocess.Popen[str]:
+    """A new worker process."""
+    command = [sys.executable, __file__]
+    return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1)
+
+
+def asked(process: subprocess.Popen[str], number: int) -> Outcome:
+    """What the worker says of a hostile photo; a crash and a hang are faults too, and end it."""
+    assert process.stdin is not None
+    assert process.stdout is not None
+    process.stdin.write(f"{number}\n")
+    ready, _, _ = select.select([process.stdout], [], [], HANG_S)
+    line = process.stdout.readline() if ready else ""
+    if line:
+        return Outcome(**json.loads(line))
+    process.kill()
+    end = f"FAULT the worker crashed ({process.wait()})" if ready else f"FAULT no answer within {HANG_S:g} s"
+    return Outcome(end, HANG_S, 0.0, 0.0)
 
 
 def _decoders() -> list[int]:
@@ -88,3 +124,7 @@ class _Watch(threading.Thread):
             self.peak_mb = max(self.peak_mb, pages * os.sysconf("SC_PAGE_SIZE") / 1e6)
             if self.done.wait(0.005):
                 return
+
+
+if __name__ == "__main__":
+    work()

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import subprocess
+from collections.abc import Iterator
 from functools import cache
 from random import Random
 
 import numpy as np
 import pytest
-from fuzzing import outcome
-from hostile_photos import NAMES, hostile, mutated
+from fuzzing import asked, worker
+from hostile_photos import NAMES, mutated
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from photo_files import encoded, exif, picture
@@ -79,10 +81,20 @@ def test_any_exif_leaves_the_picture_readable(noise: bytes) -> None:
     assert check(encoded(picture(), "JPEG", exif=b"Exif\0\0II*\0" + noise)) == "photo"
 
 
+@pytest.fixture(scope="module")
+def checking() -> Iterator[subprocess.Popen[str]]:
+    """A process that checks photos, as the nightly command's does."""
+    with worker() as process:
+        yield process
+        process.kill()
+
+
 @pytest.mark.parametrize("kind", range(len(NAMES)), ids=NAMES)
-def test_a_check_of_a_hostile_photo_ends_in_a_result_or_a_coded_error(kind: int) -> None:
+def test_a_check_of_a_hostile_photo_ends_in_a_result_or_a_coded_error(
+    kind: int, checking: subprocess.Popen[str]
+) -> None:
     """Six inputs of each kind are checked to the end: no other error, 10 s of work and 1 GB at the most."""
     for turn in range(6):  # 114 inputs; tests/nightly/fuzz_photos.py checks thousands
         number = kind + turn * len(NAMES)
-        ended = outcome(hostile(number)[1])
+        ended = asked(checking, number)
         assert ended.good, (number, ended)

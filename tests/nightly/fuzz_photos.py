@@ -11,8 +11,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import select
-import subprocess
 import sys
 import tempfile
 from collections import Counter, defaultdict
@@ -22,37 +20,8 @@ from typing import IO, Any
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from fuzzing import MOST_MB, MOST_SECONDS, Outcome, outcome
-from hostile_photos import hostile
-
-HANG_S = 90.0  # by the clock, on a busy computer
-
-
-def work() -> None:
-    """The worker: numbers come in, outcomes go out, a line each."""
-    for line in sys.stdin:
-        kind, data = hostile(int(line))
-        print(json.dumps({"number": int(line), "kind": kind, **asdict(outcome(data))}), flush=True)
-
-
-def worker() -> subprocess.Popen[str]:
-    """A new worker process."""
-    command = [sys.executable, __file__, "--work"]
-    return subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, bufsize=1)
-
-
-def asked(process: subprocess.Popen[str], number: int) -> dict[str, Any]:
-    """What the worker says of an input; a crash and a hang are faults too, and end it."""
-    assert process.stdin is not None
-    assert process.stdout is not None
-    process.stdin.write(f"{number}\n")
-    ready, _, _ = select.select([process.stdout], [], [], HANG_S)
-    line = process.stdout.readline() if ready else ""
-    if line:
-        return dict(json.loads(line))
-    process.kill()
-    end = f"FAULT the worker crashed ({process.wait()})" if ready else f"FAULT no answer within {HANG_S:g} s"
-    return {"number": number, "kind": hostile(number)[0], **asdict(Outcome(end, HANG_S, 0.0, 0.0))}
+from fuzzing import MOST_MB, MOST_SECONDS, Outcome, asked, outcome, worker
+from hostile_photos import NAMES, hostile
 
 
 def run(numbers: list[int], log: IO[str]) -> None:
@@ -61,7 +30,8 @@ def run(numbers: list[int], log: IO[str]) -> None:
     for number in numbers:
         if process.poll() is not None:
             process = worker()
-        log.write(json.dumps(asked(process, number)) + "\n")
+        line = {"number": number, "kind": NAMES[number % len(NAMES)], **asdict(asked(process, number))}
+        log.write(json.dumps(line) + "\n")
         log.flush()
     assert process.stdin is not None
     process.stdin.close()
@@ -93,11 +63,7 @@ def main() -> int:
     parser.add_argument("--inputs", type=int, default=10_000)
     parser.add_argument("--log", type=Path, default=Path(tempfile.gettempdir()) / "fuzz-photos.jsonl")
     parser.add_argument("--only", type=int, help="check this input alone, and keep its bytes")
-    parser.add_argument("--work", action="store_true", help=argparse.SUPPRESS)
     options = parser.parse_args()
-    if options.work:
-        work()
-        return 0
     if options.only is not None:
         kind, data = hostile(options.only)
         place = Path(f"hostile-{options.only}.bin")
