@@ -15,6 +15,7 @@ import numpy as np
 
 from cutcheck.cuts import ACTIONS
 from cutcheck.oddside import OddSide, odd_side
+from cutcheck.printable import listed
 from cutcheck.records import Piece, Score
 from cutcheck.standards import Cut, Target
 from cutcheck.tray import Floats, Tray, side_arrays
@@ -223,15 +224,11 @@ def _what(target: Target) -> str:
 
 
 def _look_at(steps: Sequence[str]) -> str:
-    return f"; look at {_listed([ACTIONS[s] for s in steps])}" if steps else ""
+    return f"; look at {listed([ACTIONS[s] for s in steps])}" if steps else ""
 
 
 def _in_brackets(steps: Sequence[str]) -> str:
-    return f" ({_listed(steps, 'or')})" if steps else ""
-
-
-def _listed(words: Sequence[str], link: str = "and") -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {link} {words[-1]}"
+    return f" ({listed(steps, 'or')})" if steps else ""
 
 
 def _beyond(mm: float, target: Target) -> float:

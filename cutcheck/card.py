@@ -14,6 +14,8 @@ from typing import ClassVar, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from cutcheck.errors import CutcheckError
+
 Floats = NDArray[np.float64]
 
 VERSION = 1
@@ -22,12 +24,21 @@ SQUARE_CELLS = 8  # cells along that side: 6 of code and the black border
 CARD_MM = (105.0, 74.0)  # A7 landscape, ISO 216
 A4_MM = (210.0, 297.0)  # ISO 216
 LETTER_MM = (215.9, 279.4)  # 8 1/2 x 11 in, ANSI/ASME Y14.1
+PAPERS = {"a4": A4_MM, "letter": LETTER_MM}
 FIELD_MM = 6.0
 FIELD_COLUMNS, FIELD_ROWS = 6, 8
 LAST_NUMBER = 124  # 4 x 125 ids; those from 500 on are the mats'
 PAGE_GRID = (2, 3)  # cards across and down on a page
 PAGE_CHECK_MM = (198.0, 214.0)  # print check of such a page: outer edges of the outermost squares
 THICKNESS_MM = {"paper": 0.2, "laminated": 0.5}
+
+
+def paper_mm(name: str) -> tuple[float, float]:
+    """Width and height of a paper, mm, upright. Raises ``bad-option`` for an unknown one."""
+    if name.lower() not in PAPERS:
+        remedy = f"Take {' or '.join(PAPERS)}."
+        raise CutcheckError("bad-option", problem=f"There is no paper '{name}'.", remedy=remedy)
+    return PAPERS[name.lower()]
 
 
 class Rectangle(NamedTuple):

@@ -13,16 +13,16 @@ import cv2
 import numpy as np
 
 from cutcheck.card import (
-    A4_MM,
     CARD_MM,
-    LETTER_MM,
     PAGE_CHECK_MM,
     PAGE_GRID,
+    PAPERS,
     SQUARE_CELLS,
     VERSION,
     CardLayout,
     Floats,
     Rectangle,
+    paper_mm,
     pocket_card,
 )
 from cutcheck.card import mat as mat_layout
@@ -30,7 +30,6 @@ from cutcheck.errors import CutcheckError
 from cutcheck.sheet import Fill, Line, Mark, Sheet, Words
 
 PaperName = Literal["a4", "letter"]
-PAPERS: Mapping[str, tuple[float, float]] = {"a4": A4_MM, "letter": LETTER_MM}
 
 _CUT_GREY = 190  # pale: it must not look like the edge of anything
 _SMALL = 3.0  # mm, type round the cards
@@ -60,10 +59,7 @@ def draw_cards(
     ``names`` each sheet is followed by its back, mirrored in place, for printing on both sides (flip on the
     long edge). Raises ``bad-option`` for an unknown paper or number.
     """
-    if paper.lower() not in PAPERS:
-        remedy = f"Take one of {', '.join(PAPERS)}."
-        raise CutcheckError("bad-option", problem=f"There is no paper '{paper}'.", remedy=remedy)
-    size = PAPERS[paper.lower()]
+    size = paper_mm(paper)
     wanted = list(numbers) * (_PER_PAGE if len(numbers) == 1 else 1)
     sheets: list[Sheet] = []
     try:

@@ -7,9 +7,9 @@ from numpy.typing import NDArray
 
 from cutcheck import words
 from cutcheck.picture import draw, encode
-from cutcheck.records import Piece, Result, SideName, SideScore
+from cutcheck.records import SIDES, Piece, Result, SideName, SideScore
 from cutcheck.report_page import Box, Dot, Page, Plot
-from cutcheck.table import SIDES, headline
+from cutcheck.table import headline
 from cutcheck.units import MM_PER, Unit, show_range
 
 _PICTURE_PX = 1500

@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cutcheck.camera import Camera, Floats
-from cutcheck.outlines import solidity, straighten, strip_sides
+from cutcheck.outlines import straighten, strip_sides
 from cutcheck.silhouette import affine_at, boxes_at, first_boxes, first_discs, support
+from cutcheck.split import solidity
 
 TURN_STEPS = np.radians([1.0, 0.5, 0.25])
 AXIS_TURNS = np.radians(np.linspace(-4.0, 4.0, 17))

@@ -14,7 +14,7 @@ from xml.sax.saxutils import escape
 
 from cutcheck.cuts import SIZE_SIDES
 from cutcheck.drawing_forms import Flat, Point, Solid, solid
-from cutcheck.records import SideName
+from cutcheck.records import SIDES, SideName
 from cutcheck.standards import Cut, Target
 from cutcheck.units import Unit, show_range
 
@@ -22,7 +22,6 @@ WIDTH, MARGIN = 120.0, 6.0
 SPACE_WIDE, SPACE_HIGH = 78.0, 46.0
 SCALES = (0.2, 0.25, 1 / 3, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0, 15.0)
 TOP, LEFT, RIGHT, LINE = "#f7d9a3", "#e3a65c", "#c98242", "#3b2a1a"
-SIDES: tuple[SideName, ...] = ("length", "width", "height")
 COS, SIN = math.cos(math.radians(30)), math.sin(math.radians(30))
 
 

@@ -45,7 +45,7 @@ def judge_edges(points: tuple[EdgePoints, ...], px_per_mm: float) -> list[str]:
     if blur_px / px_per_mm > BLUR_MM:
         raise CutcheckError("blurred", blur_px=blur_px)
     warnings = []
-    if blur_px / px_per_mm > BLUR_WARN_MM and blur_px > BLUR_WARN_PX:
+    if is_soft(blur_px, 1.0 / px_per_mm):
         warnings.append(
             f"The photo is soft: edges are {blur_px:.0f} pixels wide. "
             "Tap on the pieces to focus and hold still."
@@ -58,6 +58,11 @@ def judge_edges(points: tuple[EdgePoints, ...], px_per_mm: float) -> list[str]:
             "Keep the card clear."
         )
     return warnings
+
+
+def is_soft(blur_px: float, mm_per_px: float) -> bool:
+    """Whether edges so wide (NaN, of a coin, is not known) are softer than is good."""
+    return blur_px * mm_per_px > BLUR_WARN_MM and blur_px > BLUR_WARN_PX
 
 
 def why_nothing_found(pixels: NDArray[np.uint8]) -> CutcheckError:

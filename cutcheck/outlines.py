@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -67,20 +66,6 @@ def strip_middle(outline: Floats) -> Floats:
     opposite = np.roll(outline, len(outline) // 2, axis=0)
     k = int(np.argmin(((outline - opposite) ** 2).sum(axis=-1)))
     return np.asarray(0.5 * (outline[k] + opposite[k]))
-
-
-def solidity(outline: Floats) -> float:
-    """Area over the area of the convex hull, 0 to 1."""
-    hull = cv2.convexHull(outline.astype(np.float32))
-    return area_and_perimeter(outline)[0] / max(float(cv2.contourArea(hull)), 1e-9)
-
-
-def feret(points: Floats) -> tuple[float, float, float]:
-    """The largest and smallest extent of points (N, 2) and the largest's direction, rad (ISO 13322-1)."""
-    phi = np.arange(1440) * (np.pi / 1440)
-    reach = points @ np.stack([np.cos(phi), np.sin(phi)])
-    extent = reach.max(axis=0) - reach.min(axis=0)
-    return float(extent.max()), float(extent.min()), float(phi[np.argmax(extent)])
 
 
 def straighten(outline: Floats) -> tuple[Floats, float, Floats]:

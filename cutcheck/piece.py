@@ -6,11 +6,10 @@ import numpy as np
 
 from cutcheck.budget import CAUSES
 from cutcheck.camera import Floats
-from cutcheck.records import BudgetLine, Measure, Piece, Shape, SideName
+from cutcheck.records import SIDES, BudgetLine, Measure, Piece, Shape
 
 SEEN_SIDE_PX = 5.0  # a side face narrower than this shows no height
 SEEN_SHARE = 0.5  # nor does one whose height is less sure than this
-SIDES: tuple[SideName, ...] = ("length", "width", "height")
 
 
 def make_piece(

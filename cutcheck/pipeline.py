@@ -25,7 +25,7 @@ from cutcheck.settings import Settings, load_settings
 from cutcheck.standards import DEFAULT, Cut, find_cut, load_standard
 from cutcheck.suggest import suggest
 from cutcheck.units import Unit
-from cutcheck.verdict import EXCLUDED, Judged, judge
+from cutcheck.verdict import EXCLUDED, Judged, judge, leave_out
 
 Source = str | Path | bytes | BinaryIO
 
@@ -137,7 +137,9 @@ def mark(
     if cut is None:
         judged = Judged(measured.pieces, None, ())
     else:
-        _near_enough(located, cut)
+        fault = too_far(located, cut)
+        if fault is not None:
+            raise fault
         judged = judge(measured.pieces, cut, scale_u=located.scale_u)
     return Result(
         photo=measured.photo.info,
@@ -173,7 +175,7 @@ def mark_without(
             problem=f"There is no piece {strange[0]} on this tray.",
             remedy=f"The pieces are numbered {min(known)} to {max(known)}." if known else "It has no pieces.",
         )
-    pieces = tuple(_flagged(piece, piece.number in numbers) for piece in tray.pieces)
+    pieces = leave_out(tray.pieces, numbers)
     reasons = [_left_out(n, numbers) for n in sorted(numbers)]
     notes = (f"Left out of the mark: {', '.join(reasons)}.",) if reasons else ()
     if isinstance(tray, Measured):
@@ -193,11 +195,6 @@ def mark_without(
 
 def _counting(pieces: tuple[Piece, ...]) -> tuple[Piece, ...]:
     return tuple(piece for piece in pieces if EXCLUDED not in piece.flags)
-
-
-def _flagged(piece: Piece, out: bool) -> Piece:
-    flags = (*(flag for flag in piece.flags if flag != EXCLUDED), *([EXCLUDED] if out else []))
-    return replace(piece, flags=flags, verdict=None, conformity=None)
 
 
 def _left_out(number: int, numbers: Collection[int] | Mapping[int, str]) -> str:
@@ -233,12 +230,13 @@ def chosen_cut(
     return find_cut(name, standard, produce)
 
 
-def _near_enough(located: Located, cut: Cut) -> None:
+def too_far(located: Located, cut: Cut) -> CutcheckError | None:
     """``too-far`` where the cut's smallest side that counts in the plan has too few pixels."""
     plan = [target.size_mm[0] for target in cut.targets if target.side != "height"]
     pixels = min(plan, default=float("inf")) / located.scale.mm_per_px
-    if pixels < FEWEST_PIXELS:
-        raise CutcheckError("too-far", what="the cut's smallest side", pixels=pixels, needed=10)
+    if pixels >= FEWEST_PIXELS:
+        return None
+    return CutcheckError("too-far", what="the cut's smallest side", pixels=pixels, needed=int(FEWEST_PIXELS))
 
 
 def _outlines(located: Located) -> tuple[tuple[tuple[float, float], ...], ...]:

@@ -18,16 +18,16 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, Frame, PageTemplate, Paragraph, Spacer, Table, TableStyle
 from reportlab.platypus.doctemplate import BaseDocTemplate
 
+from cutcheck.card import paper_mm
 from cutcheck.cutting import MIDDLE
 from cutcheck.errors import CutcheckError
 from cutcheck.plan import Item, Plan
 from cutcheck.plan_table import duration, sources, yields
 from cutcheck.weights import WeightUnit, show_weight
 
-__all__ = ["PAPERS", "plan_pdf", "save_plan"]
+__all__ = ["plan_pdf", "save_plan"]
 
 _POINTS_PER_MM = 72 / 25.4
-PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 _MARGIN_MM = 11.0
 # Type sizes in points, largest first, and whether reasons are told: read at arm's length, down to what is
 # still legible. Reasons go before the type gets small.
@@ -61,19 +61,13 @@ def save_plan(
 
 def plan_pdf(plan: Plan, unit: WeightUnit = "auto", paper: str = "a4", heading: str = "") -> bytes:
     """The page as PDF. ``heading`` is a line beside the title, a date or a class."""
-    if paper.lower() not in PAPERS:
-        raise CutcheckError(
-            "bad-option",
-            problem=f"There is no paper '{paper}'.",
-            remedy=f"Take one of {', '.join(PAPERS)}.",
-        )
+    page = tuple(side * _POINTS_PER_MM for side in paper_mm(paper))
     if not plan.items:
         raise CutcheckError(
             "bad-option",
             problem="There is nothing to print: no line could be planned.",
             remedy="Mend the list.",
         )
-    page = tuple(side * _POINTS_PER_MM for side in PAPERS[paper.lower()])
     inner = tuple(side - 2 * _MARGIN_MM * _POINTS_PER_MM for side in page)
     for size, reasons in _TYPE:
         story = _Story(plan, unit, heading, size, inner[0], reasons, two_columns=True).flowables()

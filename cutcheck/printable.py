@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from pathlib import Path
 
 _JOINERS = "\u200c\u200d"  # invisible, and part of how some scripts are written
@@ -21,3 +22,8 @@ def printable(text: str, *, lines: bool = False) -> str:
 def file_name(path: Path) -> str:
     """A file's name as text that can be written anywhere, whatever bytes it has on the disk."""
     return printable(os.fsencode(path.name).decode("utf-8", "replace"))
+
+
+def listed(things: Sequence[str], link: str = "and") -> str:
+    """``"a"``, ``"a and b"``, ``"a, b and c"``; there is at least one."""
+    return things[0] if len(things) == 1 else f"{', '.join(things[:-1])} {link} {things[-1]}"

@@ -13,6 +13,7 @@ Shape = Literal["box", "disc", "ribbon", "irregular"]
 Verdict = Literal["in", "out", "unsure", "offcut"]
 Reference = Literal["card", "mat", "id1", "sheet", "disc", "square"]
 SideName = Literal["length", "width", "height"]
+SIDES: tuple[SideName, ...] = ("length", "width", "height")
 FocalFrom = Literal["exif", "solved", "lens"]
 Point = tuple[float, float]
 

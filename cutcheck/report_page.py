@@ -16,13 +16,12 @@ from reportlab.lib.utils import ImageReader, simpleSplit
 from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 
-from cutcheck.errors import CutcheckError
+from cutcheck.card import paper_mm
 from cutcheck.sheet_files import pdf_fonts
 
-__all__ = ["PAPERS", "Box", "Dot", "Page", "Plot"]
+__all__ = ["Box", "Dot", "Page", "Plot"]
 
 _MM = 72 / 25.4
-PAPERS = {"a4": (210.0 * _MM, 297.0 * _MM), "letter": (215.9 * _MM, 279.4 * _MM)}
 _MARGIN = 14.0 * _MM
 _BAND, _PALE, _GREY = 0.86, 0.93, 0.35
 
@@ -67,12 +66,9 @@ class Page:
     """A page that is filled from the top; ``text`` is all that will be written, to choose a type face."""
 
     def __init__(self, paper: str, title: str, text: str, font: str | None = None) -> None:
-        if paper not in PAPERS:
-            raise CutcheckError(
-                "bad-option", problem=f"There is no paper '{paper}'.", remedy=f"Take {' or '.join(PAPERS)}."
-            )
+        width, height = (side * _MM for side in paper_mm(paper))
         self.plain, self.bold = pdf_fonts(font, "".join(c for c in text if c.isprintable()))
-        self.size = PAPERS[paper]
+        self.size = (width, height)
         self._out = io.BytesIO()
         self._canvas = Canvas(self._out, pagesize=self.size, invariant=1)
         self._canvas.setTitle(title)

@@ -19,9 +19,8 @@ from scipy.spatial import cKDTree
 from cutcheck.camera import Camera, Floats
 from cutcheck.errors import CutcheckError
 from cutcheck.pipeline import Measured
-from cutcheck.records import BudgetLine, Measure, Piece, SideName
+from cutcheck.records import SIDES, BudgetLine, Measure, Piece, SideName
 
-SIDES: tuple[SideName, ...] = ("length", "width", "height")
 # Taken as fully correlated between photos: the card, the piece and mostly the lens are the same in both.
 COMMON = ("print", "camera", "roughness")
 DISAGREE = 3.0  # standard uncertainties of the difference beyond which two photos disagree

@@ -46,7 +46,7 @@ def may_hold_several(outline: Floats) -> bool:
 
 
 def solidity(outline: Floats) -> float:
-    """Area over that of the convex hull."""
+    """Area of an outline (N, 2) over that of its convex hull, 0 to 1."""
     points = outline.astype(np.float32)
     return cv2.contourArea(points) / max(cv2.contourArea(cv2.convexHull(points)), 1e-6)
 

@@ -8,10 +8,9 @@ import textwrap
 from collections.abc import Sequence
 
 from cutcheck import words
-from cutcheck.records import Measure, Piece, Result, SideName, SideScore
+from cutcheck.records import SIDES, Measure, Piece, Result, SideScore
 from cutcheck.units import Unit, show
 
-SIDES: tuple[SideName, ...] = ("length", "width", "height")
 NONE_SEEN = "none seen"  # of a spread: what measuring itself adds explains all of it
 
 

@@ -11,7 +11,7 @@ Spreads are standard deviations with the measuring noise taken out. How probabil
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -53,6 +53,16 @@ class Judged(NamedTuple):
     pieces: tuple[Piece, ...]
     score: Score | None
     notes: tuple[str, ...]
+
+
+def leave_out(pieces: Sequence[Piece], numbers: Collection[int]) -> tuple[Piece, ...]:
+    """The pieces, those with these ``numbers`` flagged as left out of the mark, all without verdict."""
+
+    def flagged(piece: Piece) -> Piece:
+        flags = (*(f for f in piece.flags if f != EXCLUDED), *([EXCLUDED] if piece.number in numbers else []))
+        return replace(piece, flags=flags, verdict=None, conformity=None)
+
+    return tuple(flagged(piece) for piece in pieces)
 
 
 def judge(pieces: Sequence[Piece], cut: Cut, *, rules: Rules | None = None, scale_u: float = 0.0) -> Judged:

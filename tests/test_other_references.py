@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 import pytest
 from drawing import Phone, as_photo, camera_over, develop
+from first_order import variance
 from numpy.typing import NDArray
 
 from cutcheck.camera import Camera
@@ -77,17 +78,8 @@ def lengths(camera: Camera, spots: Floats) -> Floats:
 
 def errors_and_u(located: Located, truth: Camera, spots: Floats) -> tuple[Floats, Floats]:
     """Relative errors of the local scale and their standard uncertainties, the thing's own size included."""
-    vector, covariance = located.camera.vector(), located.camera.covariance
-    assert covariance is not None
-    columns = []
-    for k in range(11):
-        step = np.zeros(11)
-        step[k] = 1e-4 * max(abs(vector[k]), 0.01)
-        ahead, behind = Camera.from_vector(vector + step), Camera.from_vector(vector - step)
-        columns.append((lengths(ahead, spots) - lengths(behind, spots)) / (2 * step[k]))
-    by = np.stack(columns, axis=1)
-    variance = np.einsum("ni,ij,nj->n", by, covariance, by) + located.scale_u**2
-    return lengths(located.camera, spots) - lengths(truth, spots), np.sqrt(variance)
+    carried = variance(located.camera, lambda camera: lengths(camera, spots)) + located.scale_u**2
+    return lengths(located.camera, spots) - lengths(truth, spots), np.sqrt(carried)
 
 
 SPOTS = np.array([[u * SIZE[0], v * SIZE[1]] for u in (0.15, 0.5, 0.85) for v in (0.15, 0.5, 0.85)])

@@ -7,18 +7,18 @@ import pytest
 from drawing import Phone, develop
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from light.solids import feret
 from numpy.typing import NDArray
 
 from cutcheck.outlines import (
     area_and_perimeter,
-    feret,
     resample,
     sharpen,
-    solidity,
     straighten,
     strip_middle,
     strip_sides,
 )
+from cutcheck.split import solidity
 
 Floats = NDArray[np.float64]
 NEVER_TIMED = settings(deadline=None, derandomize=True, max_examples=60)
@@ -82,29 +82,6 @@ def test_the_middle_of_a_strip_is_on_its_axis(length: float, width: float, bend:
     outline = resample(turned(bent_strip(length, width, bend), angle, (9.0, 7.0)))
     step = 2.0 * (length + width) / len(outline)
     assert np.linalg.norm(strip_middle(outline) - [9.0, 7.0]) < 2.0 * step
-
-
-@NEVER_TIMED
-@given(st.floats(1.0, 30.0), st.floats(0.0, 6.3))
-def test_feret_diameters_of_a_square(side: float, angle: float) -> None:
-    """ISO 13322-1: a square's largest Feret diameter is its diagonal, the smallest its side.
-
-    Directions are tried a degree apart, so that half a degree may be missed: cos 0.5 deg of the diagonal,
-    and sin 0.5 deg of the side more.
-    """
-    longest, shortest, direction = feret(turned(rectangle(side, side), angle))
-    assert np.cos(np.radians(0.5)) - 1e-9 <= longest / (np.sqrt(2.0) * side) <= 1.0 + 1e-9
-    assert 1.0 - 1e-9 <= shortest / side <= 1.0 + np.sin(np.radians(0.5))
-    off = (direction - angle - np.pi / 4) % (np.pi / 2)
-    assert min(off, np.pi / 2 - off) < np.radians(0.51)
-
-
-def test_feret_diameters_of_known_figures() -> None:
-    """ISO 13322-1: an equilateral triangle has its side and its height; a circle its diameter twice."""
-    triangle = np.array([[0.0, 0.0], [10.0, 0.0], [5.0, 5.0 * np.sqrt(3.0)]])
-    assert feret(triangle)[:2] == pytest.approx((10.0, 5.0 * np.sqrt(3.0)), rel=1e-9)
-    t = np.linspace(0.0, 2.0 * np.pi, 720, endpoint=False)
-    assert feret(4.0 * np.stack([np.cos(t), np.sin(t)], axis=-1))[:2] == pytest.approx((8.0, 8.0), rel=1e-4)
 
 
 def test_solidity_of_known_figures() -> None:

@@ -2,32 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
-import pytest
-from playwright.sync_api import Browser, expect, sync_playwright
-from test_page_browser import CHROMIUM, DESK, PHONE, SLOW_MS, address, check_tray
+from playwright.sync_api import Browser, expect
+from test_page_browser import DESK, PHONE, SLOW_MS, address, browser, check_tray
 
-__all__ = ["address"]  # the fixture that serves the page
-
-
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    """Chromium, without a window."""
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield browser
-        browser.close()
+__all__ = ["address", "browser"]  # the fixtures that serve the page and open it
 
 
 def test_a_new_cook_keeps_a_tray_and_finds_it_in_the_progress(
-    chromium: Browser,
+    browser: Browser,
     address: str,
     tray_photo: Path,
 ) -> None:
     """At phone size a name is typed and the tray kept; at desk size 'My progress' shows it, too few yet."""
-    context = chromium.new_context(viewport={"width": PHONE[0], "height": PHONE[1]}, has_touch=True)
+    context = browser.new_context(viewport={"width": PHONE[0], "height": PHONE[1]}, has_touch=True)
     context.set_default_timeout(SLOW_MS)
     page = context.new_page()
     page.goto(address)
@@ -38,7 +27,7 @@ def test_a_new_cook_keeps_a_tray_and_finds_it_in_the_progress(
     page.get_by_role("button", name="Keep", exact=True).click()
     expect(page.get_by_text("Kept as check 1 of Cleo Example#1: Medium dice.")).to_be_visible(timeout=SLOW_MS)
     context.close()
-    context = chromium.new_context(viewport={"width": DESK[0], "height": DESK[1]})
+    context = browser.new_context(viewport={"width": DESK[0], "height": DESK[1]})
     context.set_default_timeout(SLOW_MS)
     page = context.new_page()
     page.goto(f"{address}/progress")

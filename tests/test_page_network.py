@@ -11,11 +11,13 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 from served import ADDRESS, Served, served
-from test_page_browser import CHROMIUM, DESK, PHONE, SLOW_MS, check_tray
+from test_page_browser import DESK, PHONE, SLOW_MS, browser, check_tray
 
 from cutcheck.network import lan_address, listen
+
+__all__ = ["browser"]  # the fixture that opens the page
 
 
 @pytest.fixture(scope="module")
@@ -26,17 +28,8 @@ def page_served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
         yield running
 
 
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Browser]:
-    """Chromium, without a window."""
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield browser
-        browser.close()
-
-
 @pytest.fixture
-def contexts(chromium: Browser) -> Iterator[list[BrowserContext]]:
+def contexts(browser: Browser) -> Iterator[list[BrowserContext]]:
     """Browsers that were opened, to be closed."""
     opened: list[BrowserContext] = []
     yield opened
@@ -44,9 +37,9 @@ def contexts(chromium: Browser) -> Iterator[list[BrowserContext]]:
         context.close()
 
 
-def visitor(chromium: Browser, contexts: list[BrowserContext], size: tuple[int, int] = PHONE) -> Page:
+def visitor(browser: Browser, contexts: list[BrowserContext], size: tuple[int, int] = PHONE) -> Page:
     """A browser of its own, without cookies."""
-    context = chromium.new_context(
+    context = browser.new_context(
         viewport={"width": size[0], "height": size[1]}, has_touch=size is PHONE, device_scale_factor=2
     )
     context.set_default_timeout(SLOW_MS)
@@ -66,11 +59,11 @@ def expect_inside(page: Page) -> None:
 
 
 def test_a_phone_with_the_code_checks_and_looks_up_and_sees_no_journal(
-    chromium: Browser, contexts: list[BrowserContext], page_served: Served, tray_photo: Path
+    browser: Browser, contexts: list[BrowserContext], page_served: Served, tray_photo: Path
 ) -> None:
     """Asked for the code; with it a tray is marked and a cut looked up; keeping, progress and settings are
     not there, a reload asks nothing again, and no request goes elsewhere."""
-    page = visitor(chromium, contexts)
+    page = visitor(browser, contexts)
     requests: list[str] = []
     page.on("request", lambda asked: requests.append(asked.url))
     page.goto(page_served.on_the_network)
@@ -97,18 +90,18 @@ def test_a_phone_with_the_code_checks_and_looks_up_and_sees_no_journal(
 
 
 def test_five_wrong_codes_make_a_phone_wait_and_scanning_still_lets_it_in(
-    chromium: Browser, contexts: list[BrowserContext], page_served: Served
+    browser: Browser, contexts: list[BrowserContext], page_served: Served
 ) -> None:
     """After the fifth wrong code the form is gone, also in another window, and the right code is refused;
     at the computer itself the squares are shown, and what they say opens the page without typing."""
-    page = visitor(chromium, contexts)
+    page = visitor(browser, contexts)
     page.goto(page_served.on_the_network)
     wrong = "00000000" if page_served.code != "0000 0000" else "11111111"
     for _ in range(5):
         give_code(page, wrong)
     expect(page.get_by_role("alert")).to_contain_text("Too many wrong codes. Try again in")
     expect(page.get_by_label("Eight digits")).to_be_hidden()
-    other = visitor(chromium, contexts)
+    other = visitor(browser, contexts)
     other.goto(page_served.on_the_network)
     expect(other.get_by_role("alert")).to_contain_text("Try again in")
     refused = other.request.post(
@@ -116,7 +109,7 @@ def test_five_wrong_codes_make_a_phone_wait_and_scanning_still_lets_it_in(
     )
     assert refused.status == 429
 
-    here = visitor(chromium, contexts, DESK)
+    here = visitor(browser, contexts, DESK)
     here.goto(page_served.at_the_computer)
     expect_inside(here)
     assert "key" not in here.url
@@ -138,14 +131,14 @@ def test_five_wrong_codes_make_a_phone_wait_and_scanning_still_lets_it_in(
 
 
 def test_the_computers_address_is_no_good_elsewhere(
-    chromium: Browser, contexts: list[BrowserContext], page_served: Served
+    browser: Browser, contexts: list[BrowserContext], page_served: Served
 ) -> None:
     """Passed on to a phone the computer's own key opens nothing; without it the computer is a visitor too."""
     key = page_served.at_the_computer.partition("?")[2]
-    phone = visitor(chromium, contexts)
+    phone = visitor(browser, contexts)
     phone.goto(f"{page_served.on_the_network}/?{key}")
     expect(phone.get_by_role("heading", name="What is the code?")).to_be_visible()
-    computer = visitor(chromium, contexts)
+    computer = visitor(browser, contexts)
     computer.goto(f"http://localhost:{page_served.port}")
     give_code(computer, page_served.code)
     expect_inside(computer)

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 import pytest
 from drawing import Lying, Phone, as_photo, camera_over, draw
+from first_order import variance
 from numpy.typing import NDArray
 
 from cutcheck import adjust
@@ -42,19 +43,8 @@ def log_lengths(camera: Camera, height: float = 6.0) -> Floats:
 
 def length_errors(located: Located, truth: Camera) -> tuple[Floats, Floats]:
     """Relative errors of those lengths, and the standard uncertainties that the covariance gives them."""
-    vector, covariance = located.camera.vector(), located.camera.covariance
-    assert covariance is not None
-    columns = []
-    for k in range(11):
-        step = np.zeros(11)
-        step[k] = 1e-4 * max(abs(vector[k]), 0.01)
-        ahead, behind = Camera.from_vector(vector + step), Camera.from_vector(vector - step)
-        columns.append((log_lengths(ahead) - log_lengths(behind)) / (2 * step[k]))
-    by = np.stack(columns, axis=1)
-    return (
-        log_lengths(located.camera) - log_lengths(truth),
-        np.sqrt(np.einsum("ni,ij,nj->n", by, covariance, by)),
-    )
+    off = log_lengths(located.camera) - log_lengths(truth)
+    return off, np.sqrt(variance(located.camera, log_lengths))
 
 
 def random_scene(seed: int) -> tuple[Camera, Lying, float, Phone]:

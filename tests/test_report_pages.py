@@ -16,8 +16,11 @@ from cutcheck.cli import run
 from cutcheck.errors import CutcheckError
 from cutcheck.journal import Journal
 from cutcheck.progress import progress_of
-from cutcheck.report_page import PAPERS, Box, Dot, Page, Plot
+from cutcheck.report_page import Box, Dot, Page, Plot
 from cutcheck.term_sheet import term_pdf
+
+# ISO 216; 8 1/2 x 11 in: points
+PAPERS = {"a4": (210.0 * 72 / 25.4, 297.0 * 72 / 25.4), "letter": (8.5 * 72, 11.0 * 72)}
 
 
 def text_of(pdf: bytes) -> str:

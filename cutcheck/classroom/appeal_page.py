@@ -18,12 +18,11 @@ from cutcheck.classroom.gradebook_entries import Grading, LogLine
 from cutcheck.classroom.gradebook_log import SET
 from cutcheck.classroom.rubric_words import rubric_lines
 from cutcheck.picture import draw, encode, without_cards
-from cutcheck.records import Measure, Piece, Result, SideName
+from cutcheck.records import SIDES, Measure, Piece, Result
 from cutcheck.report_page import Page
 from cutcheck.units import MM_PER, Unit, show_range
 
 _PICTURE_PX = 1500
-_SIDES: tuple[SideName, ...] = ("length", "width", "height")
 _CAUTION = (
     "A measured mark is help for a decision, and the instructor decides. Where a line here seems wrong, ask "
     "to look at the photo together."
@@ -148,7 +147,7 @@ def cause_shares(pieces: Iterable[Piece]) -> tuple[tuple[str, float], ...]:
 
 
 def _usual(pieces: Iterable[Piece]) -> float:
-    known = [getattr(piece, side).u95 for piece in pieces for side in _SIDES]
+    known = [getattr(piece, side).u95 for piece in pieces for side in SIDES]
     return float(median([u95 for u95 in known if u95 is not None] or [0.0]))
 
 
@@ -205,7 +204,7 @@ def _targets(page: Page, result: Result, unit: Unit) -> None:
 def _pieces(page: Page, result: Result, given: Grade, unit: Unit) -> None:
     """A row for each piece, on as many pages as it takes, each with its own head."""
     size = 8.0
-    head = ("piece", *_SIDES, "verdict", "sure", "remarks")
+    head = ("piece", *SIDES, "verdict", "sure", "remarks")
     rows = [_piece(piece, given, unit) for piece in result.pieces]
     while rows:
         fits = int((page.room - 8.0) / (1.5 * size)) - 1
@@ -217,7 +216,7 @@ def _pieces(page: Page, result: Result, given: Grade, unit: Unit) -> None:
 
 
 def _piece(piece: Piece, given: Grade, unit: Unit) -> tuple[str, ...]:
-    sides = (_size(getattr(piece, side), unit) for side in _SIDES)
+    sides = (_size(getattr(piece, side), unit) for side in SIDES)
     out = given.excluded.get(piece.number)
     remarks = [f"excluded: {out}"] if out else []
     remarks += [words.flag(flag) for flag in piece.flags if flag != "excluded"]

@@ -8,6 +8,7 @@ from typing import Any
 
 from cutcheck import table, words
 from cutcheck.classroom.class_term import FEWEST, MISSED, ClassTerm, CutTerm, StudentTerm
+from cutcheck.printable import listed
 
 CAUTION = (
     "Changes are told within each cut. All students were looked at together, so that of those named for one "
@@ -22,7 +23,7 @@ def sayings(term: ClassTerm) -> list[str]:
     lines = []
     told = len(term.students) - len(term.too_few)
     if told:
-        names = _names([one.name for one in term.improving])
+        names = listed([one.name for one in term.improving])
         lines.append(f"Improving: {names or 'nobody for sure'}.")
     looks = [f"{one.name} ({', '.join(reasons(one))})" for one in term.to_look_at]
     if looks:
@@ -47,7 +48,7 @@ def weakest_saying(term: ClassTerm) -> str:
         return f"Weakest cut: {words.cut_title(term.weakest.cut)} ({at}), lower than each other one."
     if not term.weakest_testable:
         return f"Weakest cut: too few yet ({FEWEST} students who made two cuts are needed)."
-    lowest = _names([words.cut_title(one.cut) for one in term.cuts[:2]])
+    lowest = listed([words.cut_title(one.cut) for one in term.cuts[:2]])
     return f"Weakest cut: none for sure; lowest are {lowest}, and it may be luck."
 
 
@@ -162,7 +163,3 @@ def to_dict(term: ClassTerm) -> dict[str, Any]:
             for one in term.students
         ],
     }
-
-
-def _names(names: Sequence[str]) -> str:
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)

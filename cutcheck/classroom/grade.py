@@ -18,9 +18,9 @@ from cutcheck import words
 from cutcheck.classroom.rubric import Rubric
 from cutcheck.errors import CutcheckError
 from cutcheck.journal.entries import Extras
-from cutcheck.records import Piece, Result, Score
+from cutcheck.records import Result, Score
 from cutcheck.standards import Cut, find_cut
-from cutcheck.verdict import EXCLUDED, Rules, judge
+from cutcheck.verdict import EXCLUDED, Rules, judge, leave_out
 
 __all__ = ["Grade", "GradePart", "Weights", "grade", "pass_probability"]
 
@@ -152,7 +152,7 @@ def _score(check: Result, rubric: Rubric, out: Mapping[int, str], cut: Cut | Non
     if rules == Rules() and left_out == set(out):
         return check.score
     cut = cut or _as_scored(find_cut(check.cut.name, check.cut.standard or None), check.score)
-    pieces = [_flagged(piece, piece.number in out) for piece in check.pieces]
+    pieces = leave_out(check.pieces, out)
     score = judge(pieces, cut, rules=rules, scale_u=scale_u).score
     if score is None:
         raise _bad("No piece is left to be marked.", "Take some of the excluded pieces back in.")
@@ -172,11 +172,6 @@ def _as_scored(cut: Cut, score: Score) -> Cut:
     """The cut with the sides that counted: what was cut (an onion, in layers) may have left one out."""
     sides = {side.side for side in score.sides}
     return replace(cut, scored=tuple(side for side in cut.scored if side in sides))
-
-
-def _flagged(piece: Piece, out: bool) -> Piece:
-    flags = (*(flag for flag in piece.flags if flag != EXCLUDED), *([EXCLUDED] if out else []))
-    return replace(piece, flags=flags, verdict=None, conformity=None)
 
 
 def _parts(

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 
 from cutcheck import words
 from cutcheck.classroom.gradebook_entries import Assignment, Grading, Mark, Overview
-from cutcheck.classroom.results import SIDES, Cell, Table, school_mark
+from cutcheck.classroom.results import Cell, Table, school_mark
+from cutcheck.records import SIDES
 
 MARKS_HEAD = (
     *("number", "name", "mark", "low", "high", "low of the heap", "high of the heap"),

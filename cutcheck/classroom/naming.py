@@ -14,6 +14,7 @@ from cutcheck.card import LAST_NUMBER
 from cutcheck.classroom.messy_table import Columns, read_table, tell_faults
 from cutcheck.classroom.roster import Roster, Student, card_number
 from cutcheck.csv_text import disarmed
+from cutcheck.printable import listed
 
 Why = Literal["no-number", "nobodys", "unknown", "several", "taken"]
 LEFT_OUT = "leave out"  # what a person writes instead of a number for a photo that shall not count
@@ -95,7 +96,7 @@ def name_trays(
         if len(trays) > 1:
             for photo in trays:
                 others = [f"'{other}'" for other in trays if other != photo]
-                told = f"card {number} is also in {both(others)}"
+                told = f"card {number} is also in {listed(others)}"
                 unsettled[photo] = Unsettled(photo, (number,), "taken", told)
                 del wanted[photo]
     named = {}
@@ -149,14 +150,9 @@ def _why_not(numbers: tuple[int, ...], roster: Roster) -> tuple[Why | None, str]
     if not numbers:
         return "no-number", "no card with a number is in the photo"
     if len(numbers) > 1:
-        return "several", f"cards {both(list(map(str, numbers)))} are in the photo"
+        return "several", f"cards {listed(list(map(str, numbers)))} are in the photo"
     if numbers[0] == 0:
         return "nobodys", "card 0 is nobody's"
     if roster.with_number(numbers[0]) is None:
         return "unknown", f"nobody in the roster has card {numbers[0]}"
     return None, ""
-
-
-def both(things: Sequence[str]) -> str:
-    """``"a"``, ``"a and b"``, ``"a, b and c"``."""
-    return " and ".join(filter(None, [", ".join(things[:-1]), things[-1]]))

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 
 from cutcheck.blobs import find_blobs
 from cutcheck.errors import CutcheckError
-from cutcheck.exposure import BLUR_WARN_MM, BLUR_WARN_PX
+from cutcheck.exposure import is_soft
 from cutcheck.lens import LensPrior
-from cutcheck.pipeline import FEWEST_PIXELS, Looked, Source, look_at
+from cutcheck.pipeline import Looked, Source, look_at, too_far
 from cutcheck.settings import Settings
 from cutcheck.standards import Cut
 
@@ -51,7 +51,7 @@ def quick_look(
         return QuickLook(False, (), error.message, error.remedy, error.code)
     located, numbers = looked.located, looked.located.scale.numbers
     notes = (*looked.photo.warnings, *located.warnings)
-    fault, pieces = _too_far(looked, cut) or _soft(looked), 0
+    fault, pieces = (None if cut is None else too_far(looked.located, cut)) or _soft(looked), 0
     try:
         found = find_blobs(looked.photo, located.camera, located.regions_px, area_px=located.surface_px)
         notes, pieces = (*notes, *found.warnings), len(found.blobs)
@@ -62,16 +62,7 @@ def quick_look(
     return QuickLook(True, numbers, notes=notes, pieces=pieces)
 
 
-def _too_far(looked: Looked, cut: Cut | None) -> CutcheckError | None:
-    plan = [] if cut is None else [t.size_mm[0] for t in cut.targets if t.side != "height"]
-    pixels = min(plan, default=float("inf")) / looked.located.scale.mm_per_px
-    if pixels >= FEWEST_PIXELS:
-        return None
-    return CutcheckError("too-far", what="the cut's smallest side", pixels=pixels, needed=int(FEWEST_PIXELS))
-
-
 def _soft(looked: Looked) -> CutcheckError | None:
     """Softer than is good: measuring would only warn, but the tray is still there to be taken again."""
-    blur_px = looked.located.blur_px
-    soft = blur_px * looked.located.scale.mm_per_px > BLUR_WARN_MM and blur_px > BLUR_WARN_PX
-    return CutcheckError("blurred", blur_px=blur_px) if soft else None
+    soft = is_soft(looked.located.blur_px, looked.located.scale.mm_per_px)
+    return CutcheckError("blurred", blur_px=looked.located.blur_px) if soft else None

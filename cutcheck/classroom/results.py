@@ -16,9 +16,9 @@ from cutcheck.classroom.grade import Grade
 from cutcheck.classroom.naming import LEFT_OUT, Naming, name_trays
 from cutcheck.classroom.repeats import Repeat, find_repeats
 from cutcheck.classroom.roster import Roster, Student
+from cutcheck.records import SIDES
 
 Cell = str | float | int | None
-SIDES = ("length", "width", "height")
 
 
 class Table(NamedTuple):

@@ -16,7 +16,7 @@ from cutcheck.classroom.gradebook_entries import SchoolClass
 from cutcheck.classroom.rubric import HandLine, Penalty, Rubric
 from cutcheck.photo_copy import PhotoCopy
 from cutcheck.picture import encode
-from cutcheck.records import BudgetLine, Measure, PhotoInfo, Piece, Point, Result, Scale, SideName
+from cutcheck.records import SIDES, BudgetLine, Measure, PhotoInfo, Piece, Point, Result, Scale
 from cutcheck.standards import Cut, find_cut
 from cutcheck.verdict import judge
 
@@ -93,7 +93,6 @@ def _piece(rng: np.random.Generator, k: int, mm: NDArray[np.float64]) -> Piece:
     hull = cv2.convexHull(np.vstack([top, foot]).astype(np.float32)).reshape(-1, 2)
     u = (0.1, 0.1, 0.18)
     length, width, height = (Measure(float(v), u95) for v, u95 in zip(mm, u, strict=True))
-    names: tuple[SideName, ...] = ("length", "width", "height")
     return Piece(
         k + 1,
         (x, y),
@@ -102,7 +101,7 @@ def _piece(rng: np.random.Generator, k: int, mm: NDArray[np.float64]) -> Piece:
         length,
         width,
         height,
-        budget=tuple(BudgetLine(n, "edges", 0.5 * u95) for n, u95 in zip(names, u, strict=True)),
+        budget=tuple(BudgetLine(n, "edges", 0.5 * u95) for n, u95 in zip(SIDES, u, strict=True)),
         top_px=tuple((float(a), float(b)) for a, b in top),
     )
 

@@ -13,12 +13,11 @@ import numpy as np
 
 from cutcheck import serialise
 from cutcheck.journal.entries import Cook, Entry, Extras, Taking
-from cutcheck.records import Result, SideScore
+from cutcheck.records import SIDES, Result, SideScore
 from cutcheck.tray import side_arrays
 
 Row = dict[str, Any]
 _SCORE = ("mark", "mark_low", "mark_high", "on_size", "evenness", "squareness", "counted", "sampling")
-SIDES = ("length", "width", "height")
 _EXTRAS = ("raw_g", "finished_g", "waste_g", "minutes", "note")
 
 

@@ -25,6 +25,8 @@ from sqlalchemy import (
 )
 from sqlalchemy.sql.type_api import TypeEngine
 
+from cutcheck.records import SIDES
+
 # The versions of the tables in their order; a journal says which it has in ``alembic_version``.
 VERSIONS = ("0001", "0002", "0003")
 
@@ -39,13 +41,16 @@ def _needed(name: str, kind: type[TypeEngine[Any]]) -> Column[Any]:
     return Column(name, kind, nullable=False)
 
 
-# ``key`` names a row the same in every journal that it is taken to; ``id`` only in this one, and is not given
-# to another row after a removal.
+def _named_row() -> tuple[Column[Any], ...]:
+    """``key`` names a row the same in every journal that it is taken to; ``id`` only in this one, and is not
+    given to another row after a removal."""
+    return Column("id", Integer, primary_key=True), Column("key", Text, nullable=False, unique=True)
+
+
 cooks = Table(
     "cooks",
     metadata,
-    Column("id", Integer, primary_key=True),
-    Column("key", Text, nullable=False, unique=True),
+    *_named_row(),
     _needed("name", Text),
     _needed("added", Text),
     sqlite_autoincrement=True,
@@ -54,8 +59,7 @@ cooks = Table(
 checks = Table(
     "checks",
     metadata,
-    Column("id", Integer, primary_key=True),
-    Column("key", Text, nullable=False, unique=True),
+    *_named_row(),
     Column("cook_id", Integer, ForeignKey("cooks.id", ondelete="CASCADE"), nullable=False),
     # the photo as it came; unique, so that the same photo is kept once
     Column("sha256", Text, nullable=False, unique=True),
@@ -104,7 +108,7 @@ pieces = Table(
     Column("check_id", Integer, ForeignKey("checks.id", ondelete="CASCADE"), primary_key=True),
     Column("number", Integer, primary_key=True),
     _needed("shape", Text),
-    *(_figure(f"{side}_{what}") for side in ("length", "width", "height") for what in ("mm", "u95")),
+    *(_figure(f"{side}_{what}") for side in SIDES for what in ("mm", "u95")),
     Column("verdict", Text),
     _figure("conformity"),
     _needed("flags", JSON),
@@ -115,8 +119,7 @@ pieces = Table(
 goals = Table(
     "goals",
     metadata,
-    Column("id", Integer, primary_key=True),
-    Column("key", Text, nullable=False, unique=True),
+    *_named_row(),
     Column("cook_id", Integer, ForeignKey("cooks.id", ondelete="CASCADE"), nullable=False),
     _needed("cut", Text),
     _needed("on_size", Float),
@@ -141,8 +144,7 @@ photos = Table(
 students = Table(
     "students",
     metadata,
-    Column("id", Integer, primary_key=True),
-    Column("key", Text, nullable=False, unique=True),
+    *_named_row(),
     _needed("name", Text),
     _needed("added", Text),
     sqlite_autoincrement=True,
@@ -151,8 +153,7 @@ students = Table(
 classes = Table(
     "classes",
     metadata,
-    Column("id", Integer, primary_key=True),
-    Column("key", Text, nullable=False, unique=True),
+    *_named_row(),
     _needed("name", Text),
     _needed("begins", Text),
     _needed("ends", Text),
@@ -177,8 +178,7 @@ members = Table(
 assignments = Table(
     "assignments",
     metadata,
-    Column("id", Integer, primary_key=True),
-    Column("key", Text, nullable=False, unique=True),
+    *_named_row(),
     Column("class_id", Integer, ForeignKey("classes.id", ondelete="CASCADE"), nullable=False),
     _needed("name", Text),
     _needed("cut", Text),
@@ -195,8 +195,7 @@ assignments = Table(
 gradings = Table(
     "gradings",
     metadata,
-    Column("id", Integer, primary_key=True),
-    Column("key", Text, nullable=False, unique=True),
+    *_named_row(),
     Column("assignment_id", Integer, ForeignKey("assignments.id", ondelete="CASCADE"), nullable=False),
     Column("student_id", Integer, ForeignKey("students.id", ondelete="CASCADE"), nullable=False),
     _needed("sha256", Text),

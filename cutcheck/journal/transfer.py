@@ -42,6 +42,7 @@ from cutcheck.journal.store import (
     kept_check,
 )
 from cutcheck.photo_copy import PhotoCopy
+from cutcheck.records import SIDES
 
 __all__ = ["Moved", "copy_journal", "export_journal", "import_journal"]
 
@@ -172,7 +173,7 @@ def _write(
             kept = kept_check(connection, entry)
             lines.write(json.dumps(check_dict(kept), ensure_ascii=False).encode() + b"\n")
             for piece in kept.result.pieces:
-                sides = [getattr(getattr(piece, s), w) for s in rows.SIDES for w in ("mm", "u95")]
+                sides = [getattr(getattr(piece, s), w) for s in SIDES for w in ("mm", "u95")]
                 who = [entry.number, entry.cook.label, entry.cut]
                 pieces.row([*who, piece.number, *sides, piece.verdict, piece.conformity])
     out.writestr("pieces.csv", pieces.text())
@@ -187,7 +188,7 @@ def _write(
     return count
 
 
-_PIECE = [f"{side} {what}" for side in ("length", "width", "height") for what in ("mm", "give or take")]
+_PIECE = [f"{side} {what}" for side in SIDES for what in ("mm", "give or take")]
 _CHECK = ("practised", "cut", "standard", "mark", "mark_low", "mark_high", "on_size", "counted", "produce")
 _EXTRA = ("raw_g", "finished_g", "waste_g", "minutes", "note")
 

@@ -12,8 +12,7 @@ import streamlit as st
 from numpy.typing import NDArray
 
 from cutcheck import picture, serialise, words
-from cutcheck.records import Result
-from cutcheck.table import SIDES
+from cutcheck.records import SIDES, Result
 from cutcheck.units import Unit
 
 

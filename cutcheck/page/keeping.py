@@ -11,6 +11,7 @@ from cutcheck.errors import CutcheckError
 from cutcheck.journal import Cook, Entry, Extras, Journal, journal_path
 from cutcheck.journal.keeping import keep_measured, taking_of
 from cutcheck.page import keys, panels
+from cutcheck.page.amounts import ask_amounts
 from cutcheck.page.gate import is_here
 from cutcheck.page.tray.taken import Tray, pixels_of
 from cutcheck.records import Result
@@ -103,17 +104,5 @@ def _cook(journal: Journal, cooks: dict[str, Cook], name: str) -> Cook:
 
 
 def _extras() -> Extras:
-    columns = st.columns(4)
-    asked = (
-        ("Raw (g)", "raw_g"),
-        ("Finished (g)", "finished_g"),
-        ("Waste (g)", "waste_g"),
-        ("Minutes", "minutes"),
-    )
-    figures = {
-        name: column.number_input(label, min_value=0.0, value=None, key=f"{keys.KEEP_FORM}_{name}")
-        for column, (label, name) in zip(columns, asked, strict=True)
-    }
-    note = st.text_input("Note", key=f"{keys.KEEP_FORM}_note")
-    # a time of nothing is one that was not given
-    return Extras(**{**figures, "minutes": figures["minutes"] or None}, note=note)
+    given = ask_amounts(keys.KEEP_FORM, Extras())
+    return replace(given, note=st.text_input("Note", key=f"{keys.KEEP_FORM}_note"))

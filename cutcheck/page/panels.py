@@ -11,8 +11,8 @@ from cutcheck import words
 from cutcheck.errors import CutcheckError
 from cutcheck.page.fault_drawings import drawing_of
 from cutcheck.page.wording import on_page
-from cutcheck.records import Piece, Result, Score, SideName, SideScore, Verdict
-from cutcheck.table import SIDES, side_words
+from cutcheck.records import SIDES, Piece, Result, Score, SideName, SideScore, Verdict
+from cutcheck.table import side_words
 from cutcheck.units import Unit, show, show_on_ruler, show_range
 from cutcheck.verdict import EXCLUDED, Rules
 
@@ -179,6 +179,11 @@ def table(rows: Sequence[Mapping[str, str]]) -> str:
 def _kept_together(text: str) -> str:
     """A figure with its unit does not break between the two."""
     return re.sub(r"(\d) (mm|in|g|kg|oz|lb|%)\b", "\\1\N{NO-BREAK SPACE}\\2", text)
+
+
+def plain_label(text: str) -> str:
+    """A text that others wrote as the label of a field or a button, where it must not be read as Markdown."""
+    return "".join(f"\\{sign}" if sign in "\\`*_{}[]<>()#+-.!|~:$" else sign for sign in text)
 
 
 def caution() -> str:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from cutcheck.page.panels import piece_panel, said_of
 from cutcheck.picture import title
-from cutcheck.records import Piece, Result, SideScore
+from cutcheck.records import SIDES, Piece, Result, SideScore
 from cutcheck.table import side_words
 from cutcheck.units import Unit
 from cutcheck.verdict import EXCLUDED
@@ -84,7 +84,7 @@ def pick(picture: str, size: tuple[int, int], what: str, *, key: str, on_press: 
 def _piece(piece: Piece, sides: Sequence[SideScore], unit: Unit) -> dict[str, Any]:
     left_out = EXCLUDED in piece.flags
     said = ", ".join(
-        f"{side} {side_words(getattr(piece, side), unit)}" for side in ("length", "width", "height")
+        f"{side} {side_words(getattr(piece, side), unit)}" for side in SIDES
     )
     return {
         "n": piece.number,

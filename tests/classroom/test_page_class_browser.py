@@ -142,7 +142,7 @@ def test_a_class_from_its_list_to_marks_and_pages(
     assert book["pieces"].max_row == 1 + 4 * 6
     choose(page, "Whose page", "Cy Example")
     settled(page)
-    pdf = PdfDocument(taken(page, "Page for this student (PDF)"))
+    pdf = PdfDocument(taken(page, "Page for Cy Example (PDF)"))
     text = "\n".join(sheet.get_textpage().get_text_range() for sheet in pdf)
     assert "Cy Example" in text
     assert "looked at by eye" in text

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from collections.abc import Callable
 
@@ -17,6 +18,7 @@ from cutcheck.page.classroom.desk import Desk
 from cutcheck.photo import read_photo
 from cutcheck.settings import load_settings
 
+_PDF = "application/pdf"
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
@@ -43,17 +45,17 @@ def _tables(desk: Desk) -> None:
         gradings = [desk.book.grading(mark.id) for mark in desk.marks]
         return workbook([assignment_marks(overview, work), assignment_pieces(gradings, numbers)])
 
+    def marks() -> bytes:
+        return csv_file(assignment_marks(overview, work))
+
+    def all_marks() -> bytes:
+        return workbook([class_marks(overview)])
+
     with st.container(horizontal=True):
-        _button(
-            "Marks (CSV)", csv_file(assignment_marks(overview, work)), f"{_file(work.name)}.csv", "text/csv"
-        )
-        _button("Marks and pieces (XLSX)", pieces, f"{_file(work.name)}.xlsx", _XLSX)
-        _button(
-            "All assignments (XLSX)",
-            lambda: workbook([class_marks(overview)]),
-            f"{_file(overview.school_class.name)}.xlsx",
-            _XLSX,
-        )
+        _button(desk, "Marks (CSV)", marks, f"{_file(work.name)}.csv", "text/csv")
+        _button(desk, "Marks and pieces (XLSX)", pieces, f"{_file(work.name)}.xlsx", _XLSX)
+        name = f"{_file(overview.school_class.name)}.xlsx"
+        _button(desk, "All assignments (XLSX)", all_marks, name, _XLSX)
 
 
 def _appeal(desk: Desk) -> None:
@@ -73,7 +75,9 @@ def _appeal(desk: Desk) -> None:
             format_func=lambda one: desk.called(ids[one]),
             key=f"{keys.TAKE_AWAY}_whose",
         )
-        _button("Page for this student (PDF)", lambda: _page(desk, chosen), "mark.pdf", "application/pdf")
+        # The button says whose page it gives: pressed too soon after a choice, it can't be mistaken.
+        called = desk.called(ids[chosen])
+        _button(desk, f"Page for {called} (PDF)", lambda: _page(desk, chosen), f"{_file(called)}.pdf", _PDF)
 
 
 def _page(desk: Desk, grading_id: int) -> bytes:
@@ -96,24 +100,30 @@ def _term(desk: Desk) -> None:
     if not any(one.marks for one in term.students):
         return
 
-    def pages(key: str | None) -> bytes:
-        from cutcheck.classroom.class_sheet import class_pdf
+    def pages() -> bytes:
+        from cutcheck.classroom.class_sheet import class_pdf  # here: it brings reportlab
 
-        return class_pdf(term, students=None if key is None else [key])
+        return class_pdf(term)
 
     name = _file(desk.overview.school_class.name)
     with st.container(horizontal=True, vertical_alignment="bottom"):
         marked = words.count(sum(bool(one.marks) for one in term.students), "page")
-        _button(
-            f"The class and {marked} for students (PDF)",
-            lambda: pages(None),
-            f"{name}.pdf",
-            "application/pdf",
-        )
+        label = f"The class and {marked} for students (PDF)"
+        _button(desk, label, pages, f"{name}.pdf", _PDF)
 
 
-def _button(label: str, data: bytes | Callable[[], bytes], name: str, kind: str) -> None:
-    st.download_button(label, data, file_name=name, mime=kind, icon=":material/download:", on_click="ignore")
+def _button(desk: Desk, label: str, make: Callable[[], bytes], name: str, kind: str) -> None:
+    """A button that gives a file: of what is shown now, made before it can be pressed."""
+    state = hashlib.sha256(repr((desk.overview, len(desk.book.log()), load_settings())).encode()).hexdigest()
+    data = _made(label, state, make)
+    shown = panels.plain_label(label)
+    st.download_button(shown, data, file_name=name, mime=kind, icon=":material/download:", on_click="ignore")
+
+
+@st.cache_data(max_entries=20, ttl=600, show_spinner="Making the pages ...")
+def _made(label: str, state: str, _make: Callable[[], bytes]) -> bytes:
+    """A file, kept while nothing in the class changes: its pictures take a second to draw."""
+    return _make()
 
 
 def _file(name: str) -> str:

@@ -15,6 +15,7 @@ from cutcheck.classroom.grade import Weights
 from cutcheck.classroom.gradebook_entries import Grading, Mark
 from cutcheck.errors import CutcheckError
 from cutcheck.page import keys, panels
+from cutcheck.page.amounts import ask_amounts
 from cutcheck.page.classroom.desk import Desk, attempt
 from cutcheck.page.tray.leaving_out import REASONS
 from cutcheck.page.viewer import preview, view
@@ -225,29 +226,18 @@ def _hand_lines(desk: Desk, grading: Grading) -> None:
         with st.form(f"{own}-form", border=False):
             given = {
                 line.name: st.number_input(
-                    f"{_plain(line.name)}, of {line.points:g}",
+                    f"{panels.plain_label(line.name)}, of {line.points:g}",
                     0.0,
                     line.points,
                     _held(grading.hand_marks.get(line.name), line.points),
                     0.5,
                     "%g",
-                    help=_plain(line.about) or None,
+                    help=panels.plain_label(line.about) or None,
                     key=f"{own}-hand-{line.name}",
                 )
                 for line in rubric.hand_lines
             }
-            asked = (
-                ("Raw (g)", "raw_g"),
-                ("Finished (g)", "finished_g"),
-                ("Waste (g)", "waste_g"),
-                ("Minutes", "minutes"),
-            )
-            figures = {
-                name: place.number_input(
-                    label, 0.0, None, getattr(extras, name), 1.0, "%g", key=f"{own}-{name}"
-                )
-                for place, (label, name) in zip(st.columns(4), asked, strict=True)
-            }
+            weights = ask_amounts(own, extras)
             pressed = st.form_submit_button("Take these")
         if pressed:
             marks = {
@@ -255,7 +245,6 @@ def _hand_lines(desk: Desk, grading: Grading) -> None:
                 **{name: value for name, value in given.items() if value is not None},
             }
             marks = {name: value for name, value in marks.items() if given.get(name, value) is not None}
-            weights = replace(extras, **{**figures, "minutes": figures["minutes"] or None})
             attempt(lambda: _mark_again(desk, grading, marks, weights), "Taken.")
 
 
@@ -266,8 +255,3 @@ def _mark_again(desk: Desk, grading: Grading, marks: dict[str, float], weights: 
 
 def _held(value: float | None, most: float) -> float | None:
     return None if value is None else min(float(value), most)
-
-
-def _plain(text: str) -> str:
-    """A text of the school's own as the label of a field, where it must not be read as Markdown."""
-    return "".join(f"\\{sign}" if sign in "\\`*_{}[]<>()#+-.!|~:$" else sign for sign in text)

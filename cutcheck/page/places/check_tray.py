@@ -25,12 +25,12 @@ from cutcheck.page.tray.taken import Tray, pixels_of, take
 from cutcheck.page.turns import turns
 from cutcheck.page.viewer import pick, preview, view
 from cutcheck.photo import read_photo
-from cutcheck.records import Result, Score, SideName
+from cutcheck.records import SIDES, Result, Score, SideName
 from cutcheck.reference_table import HOUSE_RULE, sources_of
 from cutcheck.same_tray import together
 from cutcheck.settings import load_settings
 from cutcheck.standards import SHIPPED, Cut, cuts
-from cutcheck.table import SIDES, headline
+from cutcheck.table import headline
 from cutcheck.units import Unit
 from cutcheck.verdict import EXCLUDED, Rules
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cutcheck import words
-from cutcheck.exposure import BLUR_WARN_MM, BLUR_WARN_PX
+from cutcheck.exposure import is_soft
 from cutcheck.pipeline import FEWEST_PIXELS, Looked
 
 # House rules: julienne and brunoise are some 2 mm thick; below this slant few side faces are seen.
@@ -31,8 +31,7 @@ def look(looked: Looked) -> tuple[Seen, ...]:
     located = looked.located
     scale, card = located.scale, words.reference(located.scale)
     bent = [text for text in located.warnings if " is bent by " in text]
-    blur_mm = located.blur_px * scale.mm_per_px
-    sharp = not (blur_mm > BLUR_WARN_MM and located.blur_px > BLUR_WARN_PX)  # NaN, of a coin, is sharp enough
+    sharp = not is_soft(located.blur_px, scale.mm_per_px)
     smallest = FEWEST_PIXELS * scale.mm_per_px
     seen = [Seen("Whole", True, f"the {card} is all in the picture")]
     if scale.reference in ("card", "mat"):
