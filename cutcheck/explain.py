@@ -26,7 +26,7 @@ USUAL = ((HEIGHT, 0.12), (WIDTH, 0.06), (LENGTH, 0.06))  # sides, and the least 
 MOST = 9.0  # an odd size counts no more than this many squared spreads
 
 # Weights of the evidence below, then of how unusual height, width and length are: a multinomial logistic
-# model fitted to 116 rendered photos with truth, so that the expected error of the box that is chosen is least
+# model fitted to 116 rendered photos with truth, so that the expected error of the chosen box is least
 # (tests/nightly/weigh_evidence.py).
 WEIGHTS = np.array([-2.8, -1.1, 4.4, 8.0, -2.3, -2.5, -0.1, -0.85, -0.7])
 

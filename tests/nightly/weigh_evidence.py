@@ -153,7 +153,7 @@ def main() -> int:
     pieces = sum(photo.error.shape[1] for photo in photos)
     print(f"{len(photos)} photos, {pieces} boxes; mean error in allowances:")
     now, unseen = mean_error(photos, explain.WEIGHTS), np.mean(left_out)
-    print(f"with the weights as they are {now:.2f}, fitted to other photos {unseen:.2f}, of the best {best:.2f}")
+    print(f"weights as they are {now:.2f}, fitted to other photos {unseen:.2f}, best candidate {best:.2f}")
     print("fitted to all:", np.array2string(fitted(photos), precision=2, separator=", ", max_line_width=200))
     return 0
 
