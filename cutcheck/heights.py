@@ -137,9 +137,7 @@ def usual_candidates(
     made = [same_height]
     for one, two in ((length, width), (width, length)):
         box = same_height.copy()
-        turned = np.where(same_height[:, LENGTH] >= same_height[:, WIDTH], 0.0, 0.5 * np.pi)
         box[:, LENGTH], box[:, WIDTH] = one, two
-        box[:, THETA] = same_height[:, THETA] + turned
         box[:, :2], beyond = _laid_to(affine, n, reach, box)
         # An outline that goes far beyond the usual box holds more than one piece.
         several = beyond > ROW_SHARE * width * np.sqrt(np.abs(np.linalg.det(affine.a)))
