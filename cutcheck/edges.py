@@ -24,6 +24,7 @@ SAMPLE_PX = 0.5  # distance of the samples across an edge
 MARGIN_MM = 1.2  # kept clear of the ends of a side, where other edges reach in
 DEPTH_MM = 2.2  # black that lies behind every edge at least (a square's border is 3 mm)
 STRETCH_MM = 4.0
+FINEST = 32  # parts of a pixel to which OpenCV's remap interpolates (its INTER_BITS are 5)
 LINES = 17  # across one stretch
 LEAST_STEP = 0.12  # from black to white, of white; less is no print in any light
 
@@ -111,7 +112,11 @@ def edge_points(
         + along[:, None, None, 1] * spread[:, :, None]
         + normal[:, None, None, 1] * across
     )
-    profile, inside = _sample(pixels, x.reshape(n * LINES, -1), y.reshape(n * LINES, -1))
+    # The interpolation knows places to 1/32 px: the profile is read there, and its own places are these.
+    read_x, read_y = np.round(x * FINEST) / FINEST, np.round(y * FINEST) / FINEST
+    moved = (read_x - x) * normal[:, None, None, 0] + (read_y - y) * normal[:, None, None, 1]
+    moved = moved.mean(axis=1)
+    profile, inside = _sample(pixels, read_x.reshape(n * LINES, -1), read_y.reshape(n * LINES, -1))
     profile = profile.reshape(n, LINES, -1).mean(axis=1)
     inside = np.asarray(inside.reshape(n, -1).all(axis=1))
 
@@ -127,6 +132,8 @@ def edge_points(
     found = inside & (step > 0.35 * np.median(step)) & (step > LEAST_STEP * white) & np.isfinite(where)
     found &= (reach >= 2.0) & (np.abs(where) < 0.6 * reach)
     offset = np.where(found, where, 0.0)
+    nearest = np.clip(np.round(offset / SAMPLE_PX).astype(int) + half, 0, 2 * half)
+    offset = offset + np.where(found, moved[np.arange(n), nearest], 0.0)
     return EdgePoints(at + normal * offset[:, None], normal, found, high - low, black, white)
 
 
