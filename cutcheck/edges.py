@@ -26,6 +26,7 @@ DEPTH_MM = 2.2  # black that lies behind every edge at least (a square's border 
 STRETCH_MM = 4.0
 FINEST = 32  # parts of a pixel to which OpenCV's remap interpolates (its INTER_BITS are 5)
 LINES = 17  # across one stretch
+HALF_WAY = (0.42, 0.46, 0.5, 0.54, 0.58)  # of the step from black to white
 LEAST_STEP = 0.12  # from black to white, of white; less is no print in any light
 
 
@@ -127,7 +128,8 @@ def edge_points(
     black = (profile * inner).sum(axis=1) / np.maximum(inner.sum(axis=1), 1)
     step = white - black
     level = (profile - black[:, None]) / np.where(step > 1e-4, step, 1.0)[:, None]
-    where = _crossing(level, 0.5, valid)
+    # Between levels as far above half-way as below, so that no single code of the 255 decides.
+    where = np.mean([_crossing(level, half_way, valid) for half_way in HALF_WAY], axis=0)
     low, high = _crossing(level, 0.1, valid), _crossing(level, 0.9, valid)
     found = inside & (step > 0.35 * np.median(step)) & (step > LEAST_STEP * white) & np.isfinite(where)
     found &= (reach >= 2.0) & (np.abs(where) < 0.6 * reach)
