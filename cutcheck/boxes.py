@@ -12,17 +12,18 @@ from cutcheck.budget import CAUSES, ROUGHNESS_MM, camera_part, height_part
 from cutcheck.camera import Camera, Floats
 from cutcheck.classify import Outlined
 from cutcheck.edgefit import FIRST_PX, LAST_PX, MERGED_PX, EdgeFit, edge_turns, fit_edges
-from cutcheck.explain import Evidence, evidence, rivals, shown, weigh
+from cutcheck.explain import Evidence, evidence, rivals, shown, unusual, weigh
 from cutcheck.heights import HEIGHTS, candidates, scan_heights, usual_candidates
 from cutcheck.piece import edges_and_height, make_piece
 from cutcheck.records import Piece
 from cutcheck.seams import rows_of_pieces
 from cutcheck.shape_figures import shape_figures
 from cutcheck.silhouette import affine_at
-from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, Box, box_corners, box_points
+from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, Bools, Box, box_corners, box_points
 
 INNER_CLEAR, FOOT_CLEAR = 2.0, 1.2  # how clear the edges of a side face must be to show the height
 MISS_PX, MISS_SHARE = 2.0, 0.04  # how far a box may miss its outline, px and in parts of its breadth
+USUAL_SPREADS, USUAL_LEAST = 2.0, 0.5  # what is a box though its outline is none: its size, the edges shown
 ROUGH_TRAY, NEARLY = 0.45, 0.4  # share of pieces that are no boxes; how like one the rest must then be
 SHOWN = 0.6  # the share of a box's edges that usually stands out
 USUAL_RMS_PX, USUAL_SHOWN = 0.35, 0.75  # edges scatter no more and stand out no less on a good piece
@@ -49,7 +50,7 @@ def measure_boxes(
     unlike = _unlike(camera, fit, shaped, index)
     # Among rough chunks, what is nearly a box is more likely one more chunk.
     rough_tray = bool(np.mean(unlike > 1.0) > ROUGH_TRAY)
-    explained = unlike < (NEARLY if rough_tray else 1.0)
+    explained = unlike < NEARLY if rough_tray else (unlike < 1.0) | _one_more(fit)
     # A ribbon's own folds are no seams.
     firm = np.nonzero(~np.isfinite(shaped.bow[index]) | (shaped.kind[index] == "box"))[0]
     if len(firm):
@@ -91,6 +92,15 @@ def _unlike(camera: Camera, fit: EdgeFit, shaped: Outlined, index: NDArray[np.in
     edges = shown(fit)
     slender = np.isfinite(shaped.bow[index]) & (shaped.kind[index] == "box")
     return np.asarray(np.where(slender, 0.0, most / (1.0 + (edges - SHOWN))))
+
+
+def _one_more(fit: EdgeFit) -> Bools:
+    """Which fits are boxes like the tray's others, with edges that stand out, whatever their outlines, (N,).
+
+    Shadows, reflections and neighbours join outlines; they make no box of the usual size with its edges.
+    """
+    spreads = unusual(fit.rows[None], np.zeros(len(fit.rows), int))[0]
+    return (spreads < USUAL_SPREADS**2).all(axis=1) & (shown(fit) > USUAL_LEAST)
 
 
 def _doubt(fit: EdgeFit, touching: bool) -> Floats:
