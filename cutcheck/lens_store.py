@@ -13,6 +13,7 @@ from platformdirs import user_data_path
 from cutcheck.errors import CutcheckError
 from cutcheck.lens import LensPrior
 from cutcheck.photo import Photo
+from cutcheck.whole_file import writing_whole
 
 
 def lens_folder() -> Path:
@@ -22,10 +23,14 @@ def lens_folder() -> Path:
 
 
 def save_lens(lens: LensPrior) -> Path:
-    """Keeps a lens, in the place of an earlier one of the same camera and lens; the file's path."""
+    """Keeps a lens, in the place of an earlier one of the same camera and lens; the file's path.
+
+    ``bad-option`` where it can't be written.
+    """
     path = lens_folder() / _file_name(lens.camera_name, lens.focal_35mm)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_text(json.dumps(asdict(lens), indent=1), encoding="utf-8")
+    with writing_whole(path, remedy="Make room on the disk, or see that you may write there.") as place:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.write_text(json.dumps(asdict(lens), indent=1), encoding="utf-8")
     return path
 
 

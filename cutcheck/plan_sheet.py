@@ -24,6 +24,7 @@ from cutcheck.errors import CutcheckError
 from cutcheck.plan import Item, Plan
 from cutcheck.plan_table import duration, sources, yields
 from cutcheck.weights import WeightUnit, show_weight
+from cutcheck.whole_file import write_whole
 
 __all__ = ["plan_pdf", "save_plan"]
 
@@ -46,17 +47,8 @@ def save_plan(
     plan: Plan, path: str | Path, unit: WeightUnit = "auto", paper: str = "a4", heading: str = ""
 ) -> Path:
     """Write the page; returns where. ``bad-option`` for an unknown paper or a place that can't be written."""
-    data = plan_pdf(plan, unit, paper, heading)
-    file = Path(path)
-    try:
-        file.write_bytes(data)
-    except OSError as error:
-        raise CutcheckError(
-            "bad-option",
-            problem=f"'{file}' can't be written ({error.strerror}).",
-            remedy="Name another folder or file.",
-        ) from None
-    return file
+    write_whole(path, plan_pdf(plan, unit, paper, heading))
+    return Path(path)
 
 
 def plan_pdf(plan: Plan, unit: WeightUnit = "auto", paper: str = "a4", heading: str = "") -> bytes:

@@ -18,6 +18,7 @@ from platformdirs import user_config_path
 from cutcheck.access import must_be_here
 from cutcheck.errors import CutcheckError
 from cutcheck.units import Unit
+from cutcheck.whole_file import writing_whole
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,17 +100,10 @@ def save_settings(settings: Settings) -> Path:
     lines = ["# cutcheck's settings; a line deleted is back at its default."]
     defaults = asdict(Settings())
     lines += [f"{name} = {_toml(v)}" for name, v in asdict(settings).items() if v != defaults[name]]
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        # A full disk or a stopped program must not leave half a file.
-        beside = path.with_name(f"{path.name}.{os.getpid()}.new")
-        beside.write_text("\n".join(lines) + "\n", encoding="utf-8")
-        beside.replace(path)
-    except OSError as error:
-        raise _bad(
-            f"The settings could not be kept in '{path}' ({error.strerror}).",
-            "Name another file in the variable CUTCHECK_SETTINGS.",
-        ) from None
+    remedy = "Make room on the disk, or name another file in the variable CUTCHECK_SETTINGS."
+    with writing_whole(path, remedy=remedy) as place:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return path
 
 

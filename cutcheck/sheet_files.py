@@ -10,6 +10,7 @@ from xml.sax.saxutils import escape
 
 from cutcheck.errors import CutcheckError
 from cutcheck.sheet import Fill, Line, Sheet, Words
+from cutcheck.whole_file import write_whole
 
 PNG_DPI = 600  # an edge is then at most 0.02 mm off, half a pixel
 _MM_PER_INCH = 25.4  # exactly
@@ -39,13 +40,7 @@ def save_sheets(sheets: Sequence[Sheet], path: str | Path, *, font: str | Path |
             for place, sheet in zip(places, sheets, strict=True)
         ]
     for place, data in files:
-        try:
-            place.write_bytes(data)
-        except OSError as error:
-            problem = f"'{place}' can't be written ({error.strerror})."
-            raise CutcheckError(
-                "bad-option", problem=problem, remedy="Name another folder or file."
-            ) from None
+        write_whole(place, data)
     return [place for place, _ in files]
 
 

@@ -142,6 +142,38 @@ def test_a_picture_of_no_kind_is_told_before_measuring(
     assert "can't be written" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("option", ["--picture", "--pdf"])
+def test_the_photo_is_never_written_over(
+    option: str, tray_photo: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Who names the photo itself, or a link to it, is told so before it is measured, and has it still."""
+    photo, link = tmp_path / "tray.jpg", tmp_path / "link.jpg"
+    photo.write_bytes(tray_photo.read_bytes())
+    link.symlink_to(photo)
+    for named in (photo, link):
+        assert run(["check", str(photo), option, str(named)]) == 2
+        assert "which would be lost" in capsys.readouterr().err
+    assert photo.read_bytes() == tray_photo.read_bytes()
+
+
+@pytest.mark.parametrize("option", ["--picture", "--pdf"])
+def test_two_photos_of_one_name_do_not_write_over_each_other(
+    option: str, tray_photo: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Photos of one name in two folders, which would share a file, are told before they are measured."""
+    out = tmp_path / "out"
+    photos = [tmp_path / folder / "tray.jpg" for folder in ("monday", "tuesday")]
+    for folder in (out, *(photo.parent for photo in photos)):
+        folder.mkdir()
+    for photo in photos:
+        photo.write_bytes(tray_photo.read_bytes())
+    assert run(["check", *map(str, photos), option, str(out)]) == 2
+    said = capsys.readouterr().err
+    assert str(photos[0]) in said
+    assert str(photos[1]) in said
+    assert not list(out.iterdir())
+
+
 # --- several photos -----------------------------------------------------------------------------------------
 
 

@@ -82,7 +82,7 @@ def test_a_place_that_can_not_be_written_is_told(tmp_path: Path, monkeypatch: py
     """Settings that can't be kept say where and why."""
     (tmp_path / "file").write_text("")
     monkeypatch.setenv("CUTCHECK_SETTINGS", str(tmp_path / "file" / "settings.toml"))
-    with pytest.raises(CutcheckError, match="could not be kept"):
+    with pytest.raises(CutcheckError, match="can't be written"):
         save_settings(Settings(unit="in"))
 
 

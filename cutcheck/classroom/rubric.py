@@ -15,6 +15,7 @@ from typing import Literal, cast, get_args
 from cutcheck.classroom.scales import KINDS, LETTERS, Band, Kind, SchoolScale
 from cutcheck.errors import CutcheckError
 from cutcheck.reference import Field, fail
+from cutcheck.whole_file import write_whole
 
 Doubt = Literal["measuring", "sample"]
 MOST_BY_HAND = 90.0  # of the 100 points; the rest is measured
@@ -173,21 +174,7 @@ def rubric_text(rubric: Rubric) -> str:
 
 def write_rubric(rubric: Rubric, path: str | Path) -> None:
     """Write a rubric to a new file; ``bad-option`` where the file is there already or can't be written."""
-    try:
-        with Path(path).open("x", encoding="utf-8") as out:
-            out.write(rubric_text(rubric))
-    except FileExistsError:
-        raise CutcheckError(
-            "bad-option",
-            problem=f"'{path}' is there already.",
-            remedy="Name a new file; nothing was overwritten.",
-        ) from None
-    except OSError as error:
-        raise CutcheckError(
-            "bad-option",
-            problem=f"'{path}' can't be written ({error.strerror}).",
-            remedy="Name a folder you may write to.",
-        ) from None
+    write_whole(path, rubric_text(rubric).encode(), over=False)
 
 
 def _table(top: Field, key: str, *known: str) -> Field:

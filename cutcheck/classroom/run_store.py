@@ -3,25 +3,28 @@
     OUT/.cutcheck-run/lock            held while a run is at work; it falls with its process
     OUT/.cutcheck-run/SHA256.json     what one photo gave; the name is the hash of the photo's bytes
 
-A file is there whole or not at all, also after a power cut: it is written beside, synced, and renamed.
+A file is there whole or not at all, also after a power cut (``whole_file.py``).
 """
 
 from __future__ import annotations
 
 import contextlib
 import json
-import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from filelock import FileLock, Timeout
 
+from cutcheck import whole_file
 from cutcheck.errors import CutcheckError
 
 FOLDER = ".cutcheck-run"
 FORM = 1
-_BESIDE = ".new"
+_REMEDY = (
+    "Close it where it is open in a spreadsheet, make room on the disk, or name another folder with --out; "
+    "what was measured is kept."
+)
 
 
 class RunStore:
@@ -66,7 +69,7 @@ def run_store(out: Path) -> Iterator[RunStore]:
     except (OSError, NotImplementedError) as error:
         raise not_written(out, error) from None
     try:
-        for left in folder.glob(f"*{_BESIDE}"):  # of a run that was killed while it wrote
+        for left in folder.glob(f"*{whole_file.ENDING}"):  # of a run that was killed while it wrote
             left.unlink(missing_ok=True)
         yield RunStore(folder)
     finally:
@@ -74,37 +77,10 @@ def run_store(out: Path) -> Iterator[RunStore]:
 
 
 def write_whole(path: Path, data: bytes) -> None:
-    """Write a file so that it is there whole or as it was before. Raises ``class``."""
-    beside = path.with_name(path.name + _BESIDE)
-    try:
-        with beside.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(path)
-        _sync_folder(path.parent)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            beside.unlink(missing_ok=True)
-        raise not_written(path, error) from None
+    """Write a file of the class so that it is there whole or as it was before. Raises ``class``."""
+    whole_file.write_whole(path, data, code="class", remedy=_REMEDY)
 
 
 def not_written(path: Path, error: Exception) -> CutcheckError:
     """The error for a place that can't be written to."""
-    why = getattr(error, "strerror", None) or error
-    return CutcheckError(
-        "class",
-        problem=f"'{path}' can't be written ({why}).",
-        remedy="Close it where it is open in a spreadsheet, make room on the disk, or name another folder "
-        "with --out; what was measured is kept.",
-    )
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make the renaming last, too; Windows can't, and needs not."""
-    if os.name == "posix":
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+    return whole_file.not_written(path, error, code="class", remedy=_REMEDY)

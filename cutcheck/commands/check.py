@@ -6,24 +6,20 @@ import json
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from cutcheck.commands.keep import check_pdf_place, keep_options, keeper, write_pdf
+from cutcheck.commands.keep import keep_options, keeper
+from cutcheck.commands.written import check_places, picture_place, write_pdf
 from cutcheck.errors import CutcheckError
 from cutcheck.settings import Settings, changed, load_settings, save_settings
+from cutcheck.whole_file import write_whole
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
-
     from cutcheck.pipeline import Measured
     from cutcheck.records import Piece, Result
     from cutcheck.units import Unit
-
-PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".webp")
 
 
 @click.command()
@@ -89,10 +85,7 @@ def check(
             remedy="Name the photos of the tray one after the other, or leave out --same-tray.",
         )
     several = len(photos) > 1 and not same_tray
-    if picture is not None:
-        _check_ending(picture, several=several)
-    if pdf is not None:
-        check_pdf_place(pdf, several=several)
+    check_places(photos, picture=picture, pdf=pdf, together=same_tray)
     # A wrong name is told before minutes are spent on many photos.
     if standard is not None:
         load_standard(standard)
@@ -120,7 +113,10 @@ def check(
             page = check_pdf(result, measured.photo.pixels, unit=unit or kept.unit, who=who)
             write_pdf(pdf, page, measured.photo.info.file)
         if picture is not None:
-            _save(picture, measured.photo.pixels, result)
+            from cutcheck.picture import draw, encode
+
+            place = picture_place(picture, measured.photo.info.file)
+            write_whole(place, encode(draw(measured.photo.pixels, result), place.suffix))
         return result
 
     if same_tray:
@@ -194,37 +190,3 @@ def _several(photos: Sequence[str], one: Callable[[str], Result], as_json: bool,
     if not as_json:
         click.echo(table.trays(rows, unit))
     return 3 if failed else 0
-
-
-def _check_ending(picture: str, several: bool) -> None:
-    """A picture that can't be written is told before the photo is measured."""
-    path = Path(picture)
-    if several and not path.is_dir():
-        raise CutcheckError(
-            "bad-option",
-            problem=f"'{picture}' is not a folder, and there are several photos.",
-            remedy="Make a folder and name it with --picture; each photo's picture goes there.",
-        )
-    if not path.is_dir() and path.suffix.lower() not in PICTURE_ENDINGS:
-        raise CutcheckError(
-            "bad-option",
-            problem=f"A picture can't be written as '{picture}'.",
-            remedy=f"Let the name end in {', '.join(PICTURE_ENDINGS[:-1])} or {PICTURE_ENDINGS[-1]}.",
-        )
-
-
-def _save(picture: str, pixels: NDArray[np.uint8], result: Result) -> None:
-    """Write the marked picture: to the file, or into the folder as NAME-marked.jpg."""
-    from cutcheck.picture import draw, encode
-
-    path = Path(picture)
-    if path.is_dir():
-        path = path / f"{Path(result.photo.file).stem}-marked.jpg"
-    try:
-        path.write_bytes(encode(draw(pixels, result), path.suffix))
-    except OSError as error:
-        raise CutcheckError(
-            "bad-option",
-            problem=f"The picture '{path}' can't be written ({error.strerror}).",
-            remedy="Name a folder that is there and that you may write to.",
-        ) from None

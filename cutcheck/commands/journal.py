@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from cutcheck.commands.keep import journal_option, write_pdf
+from cutcheck.commands.keep import journal_option
+from cutcheck.commands.written import write_pdf
 from cutcheck.errors import CutcheckError
 
 if TYPE_CHECKING:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Callable, Mapping
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -136,29 +135,6 @@ def find_or_add(journal: Journal, name: str) -> Cook:
     hint = f" (was {near[0]} meant? 'cutcheck journal correct' puts it right)" if near else ""
     click.echo(f"New in the journal: {cook.label}{hint}.", err=True)
     return cook
-
-
-def check_pdf_place(path: str, *, several: bool) -> None:
-    """A page that would be written over by the next one is told before anything is measured."""
-    if several and not Path(path).is_dir():
-        raise _bad(
-            f"'{path}' is not a folder, and there are several photos.",
-            "Make a folder and name it with --pdf; each photo's page goes there.",
-        )
-
-
-def write_pdf(path: str, data: bytes, photo: str = "") -> None:
-    """Write a page to print, into a folder as PHOTO.pdf; ``bad-option`` where that can't be done."""
-    place = Path(path)
-    if place.is_dir():
-        place = place / f"{Path(photo).stem or 'page'}.pdf"
-    try:
-        place.write_bytes(data)
-    except OSError as error:
-        raise _bad(
-            f"'{place}' can't be written ({error.strerror}).", "Name a folder that you may write to."
-        ) from None
-    click.echo(f"Written: {place}.", err=True)
 
 
 def _bad(problem: str, remedy: str) -> CutcheckError:

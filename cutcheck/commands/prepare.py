@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from cutcheck.errors import CutcheckError
+from cutcheck.whole_file import write_whole
 
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 
@@ -101,14 +102,7 @@ def _write(out: str, text: str) -> None:
         raise CutcheckError(
             "bad-option", problem=f"'{out}' does not end in .svg.", remedy="Name the file station.svg, say."
         )
-    try:
-        file.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise CutcheckError(
-            "bad-option",
-            problem=f"'{out}' can't be written ({error.strerror}).",
-            remedy="Name another folder or file.",
-        ) from None
+    write_whole(file, text.encode())
 
 
 def _json(data: object) -> str:

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from cutcheck.commands.keep import journal_option, write_pdf
+from cutcheck.commands.keep import journal_option
+from cutcheck.commands.written import write_pdf
 
 if TYPE_CHECKING:
     from cutcheck.units import Unit

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from cutcheck.errors import CutcheckError
+from cutcheck.whole_file import write_whole
 
 
 @click.group()
@@ -26,20 +26,5 @@ def new(file: Path, base: str) -> None:
     """
     from cutcheck.standard_file import new_standard
 
-    text = new_standard(file.stem, base)
-    try:
-        with file.open("x", encoding="utf-8") as out:
-            out.write(text)
-    except FileExistsError:
-        raise CutcheckError(
-            "bad-option",
-            problem=f"'{file}' is there already.",
-            remedy="Name a new file; nothing was overwritten.",
-        ) from None
-    except OSError as error:
-        raise CutcheckError(
-            "bad-option",
-            problem=f"'{file}' can't be written ({error.strerror}).",
-            remedy="Name a folder you may write to.",
-        ) from None
+    write_whole(file, new_standard(file.stem, base).encode(), over=False)
     click.echo(f"Written: {file}. Change the sizes, then: cutcheck check PHOTO --standard {file}")

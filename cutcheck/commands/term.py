@@ -6,7 +6,8 @@ import json
 
 import click
 
-from cutcheck.commands.keep import journal_option, write_pdf
+from cutcheck.commands.keep import journal_option
+from cutcheck.commands.written import write_pdf
 
 
 @click.command()

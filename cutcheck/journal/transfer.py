@@ -10,9 +10,9 @@ Rows carry keys that are the same in every journal, so what is there already is 
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
-import os
 import re
 import sqlite3
 import zipfile
@@ -43,6 +43,7 @@ from cutcheck.journal.store import (
 )
 from cutcheck.photo_copy import PhotoCopy
 from cutcheck.records import SIDES
+from cutcheck.whole_file import not_written, writing_whole
 
 __all__ = ["Moved", "copy_journal", "export_journal", "import_journal"]
 
@@ -74,19 +75,15 @@ class Moved(NamedTuple):
 
 def export_journal(journal: Journal, path: str | Path, *, cook: int | None = None) -> Moved:
     """Write everything, or all of one cook, to a zip. The file is there only when it is whole."""
-    path = Path(path)
-    beside = path.with_name(f"{path.name}.{os.getpid()}.new")
-    try:
-        # one transaction: what is changed meanwhile is not half in it
-        with zipfile.ZipFile(beside, "w", zipfile.ZIP_DEFLATED) as out, reading(journal.engine) as connection:
-            entries = find_entries(connection, cook)
-            people = [one for one in find_cooks(connection) if cook in (None, one.number)]
-            count = _write(out, connection, people, entries)
-        beside.replace(path)
-    except OSError as error:
-        raise fault(f"'{path}' can't be written ({error.strerror}).", "Name another folder.") from None
-    finally:
-        beside.unlink(missing_ok=True)
+    # one transaction: what is changed meanwhile is not half in it
+    with (
+        writing_whole(path, code="journal") as place,
+        zipfile.ZipFile(place, "w", zipfile.ZIP_DEFLATED) as out,
+        reading(journal.engine) as connection,
+    ):
+        entries = find_entries(connection, cook)
+        people = [one for one in find_cooks(connection) if cook in (None, one.number)]
+        count = _write(out, connection, people, entries)
     return Moved(len(people), len(entries), count)
 
 
@@ -119,21 +116,15 @@ def copy_journal(journal: Journal, path: str | Path) -> Path:
     path = Path(path)
     if path.is_dir():
         path = path / journal.path.name
-    if path.exists():
-        raise fault(f"'{path}' is there already.", "Name another file: a copy never overwrites.")
-    beside = path.with_name(f"{path.name}.{os.getpid()}.new")
-    try:
-        source, target = sqlite3.connect(journal.path, timeout=20.0), sqlite3.connect(beside)
+    with writing_whole(path, over=False, code="journal") as place:
         try:
-            source.backup(target)
-        finally:
-            source.close()
-            target.close()
-        beside.replace(path)
-    except (OSError, sqlite3.Error) as error:
-        raise fault(f"The copy '{path}' can't be written ({error}).", "Name another folder.") from None
-    finally:
-        beside.unlink(missing_ok=True)
+            with (
+                contextlib.closing(sqlite3.connect(journal.path, timeout=20.0)) as source,
+                contextlib.closing(sqlite3.connect(place)) as target,
+            ):
+                source.backup(target)
+        except sqlite3.Error as error:
+            raise not_written(path, error, code="journal") from None
     return path
 
 

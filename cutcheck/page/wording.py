@@ -36,8 +36,8 @@ _INSTEAD = (
     (r" *'cutcheck (cuts|gestures|produce) NAME' shows one with [^.]*\.", ""),
     (r"'cutcheck safety' has them in full\.", "'The station' has them in full."),
     (
-        r"Name another file in the variable CUTCHECK_SETTINGS\.",
-        "See that the folder is there and may be written to.",
+        r"or name another file in the variable CUTCHECK_SETTINGS\.",
+        "and see that the folder is there and may be written to.",
     ),
 )
 _COMPILED = tuple((re.compile(said), instead) for said, instead in _INSTEAD)

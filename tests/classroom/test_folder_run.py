@@ -171,10 +171,11 @@ def test_a_file_is_written_whole_or_not(tmp_path: Path) -> None:
     write_whole(path, b"first")
     with pytest.raises(CutcheckError, match="can't be written"):
         write_whole(tmp_path / "none" / "marks.csv", b"second")
-    path.with_name("marks.csv.new").mkdir()
+    (tmp_path / "folder").mkdir()
     with pytest.raises(CutcheckError, match="can't be written"):
-        write_whole(path, b"second")
+        write_whole(tmp_path / "folder", b"second")
     assert path.read_bytes() == b"first"
+    assert {one.name for one in tmp_path.iterdir()} == {"marks.csv", "folder"}
 
 
 # --- processes that die -------------------------------------------------------------------------------------
