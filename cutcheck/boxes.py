@@ -16,7 +16,7 @@ from cutcheck.explain import Evidence, evidence, rivals, shown, unusual, weigh
 from cutcheck.heights import HEIGHTS, candidates, scan_heights, usual_candidates
 from cutcheck.piece import edges_and_height, make_piece
 from cutcheck.records import Piece
-from cutcheck.seams import rows_of_pieces
+from cutcheck.seams import rows_of_pieces, whole_rows
 from cutcheck.shape_figures import shape_figures
 from cutcheck.silhouette import affine_at
 from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, Bools, Box, box_corners, box_points
@@ -52,7 +52,8 @@ def measure_boxes(
     rough_tray = bool(np.mean(unlike > 1.0) > ROUGH_TRAY)
     explained = unlike < NEARLY if rough_tray else (unlike < 1.0) | _one_more(fit)
     # A ribbon's own folds are no seams.
-    firm = np.nonzero(~np.isfinite(shaped.bow[index]) | (shaped.kind[index] == "box"))[0]
+    firm = ~np.isfinite(shaped.bow[index]) | (shaped.kind[index] == "box")
+    firm = np.nonzero(firm | (whole_rows(fit.rows) > 1) & ~rough_tray)[0]
     if len(firm):
         parts = rows_of_pieces(pixels, camera, fit.rows[firm], only_large=rough_tray)
         for i, row in zip(firm, parts, strict=True):
@@ -100,7 +101,7 @@ def _one_more(fit: EdgeFit) -> Bools:
     Shadows, reflections and neighbours join outlines; they make no box of the usual size with its edges.
     """
     spreads = unusual(fit.rows[None], np.zeros(len(fit.rows), int))[0]
-    return (spreads < USUAL_SPREADS**2).all(axis=1) & (shown(fit) > USUAL_LEAST)
+    return np.asarray((spreads < USUAL_SPREADS**2).all(axis=1) & (shown(fit) > USUAL_LEAST), bool)
 
 
 def _doubt(fit: EdgeFit, touching: bool) -> Floats:

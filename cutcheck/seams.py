@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 
 from cutcheck.camera import Camera, Floats
 from cutcheck.profiles import sample
-from cutcheck.solids import BOW, LENGTH, SKEW_U, SKEW_V, THETA, WIDTH, X, Y, box_points
+from cutcheck.solids import BOW, HEIGHT, LENGTH, SKEW_U, SKEW_V, THETA, WIDTH, X, Y, box_points
 
 COLUMNS = 160
 ROWS = 10
@@ -25,6 +25,7 @@ LONG, SLIM = 1.45, 7.0  # length over width between which a box may be a row: sl
 TOO_LARGE = 1.7  # times the tray's typical area: several pieces
 BESIDE = 1.5  # times as deep must the seam between two sticks side by side be, where nothing else tells
 LEAST_SHARE = 0.35  # no piece of a row is narrower than this share of its neighbours
+ALIKE, MOSTLY = 0.12, 0.4  # how like the usual size, log units; how many pieces must be for it to be usual
 CONTACT_PX = 3.0
 CONTACT_SHARE = 0.1  # of an outline's points, at least, run along a neighbour
 
@@ -46,14 +47,39 @@ def rows_of_pieces(
         return made
     # With the rows apart, the usual size is known better; what is still too large is looked at once more.
     typical = float(np.median(again[:, LENGTH] * again[:, WIDTH]))
-    out = []
+    counts = np.zeros(len(again), int) if only_large else whole_rows(again)
+    out, done = [], 0
     for part in made:
         finer = []
         for box in part:
-            many = box[LENGTH] * box[WIDTH] / typical
-            finer.append(_split(pixels, camera, box[None], round(many)) if many > TOO_LARGE else box[None])
+            area, known = float(box[LENGTH] * box[WIDTH]) / typical, int(counts[done])
+            count = known or (round(area) if area > TOO_LARGE else 1)
+            finer.append(_split(pixels, camera, box[None], count, sure=known > 1) if count > 1 else box[None])
+            done += 1
         out.append(np.concatenate(finer))
     return out
+
+
+def whole_rows(boxes: Floats) -> NDArray[np.int_]:
+    """How many pieces of the tray's usual size, end to end, each of the boxes (N, 9) would be: (N,), else 0.
+
+    As wide and high as one and a whole number of times as long, they are taken for pieces that touch even
+    where no line between them shows.
+    """
+    plan = np.sort(boxes[:, [LENGTH, WIDTH]], axis=1)
+    usual, height = np.median(plan, axis=0), np.median(boxes[:, HEIGHT])
+    counts = np.zeros(len(boxes), int)
+    if (np.abs(np.log(plan / usual)) < ALIKE).all(axis=1).mean() < MOSTLY:
+        return counts
+    alike = np.abs(np.log(boxes[:, HEIGHT] / height)) < 2.0 * ALIKE
+    # Ends that touch; sides that touch, few or so many that across has become the longer way.
+    for along, ours, across, theirs in ((1, 1, 0, 0), (0, 0, 1, 1), (1, 0, 0, 1)):
+        times = plan[:, along] / usual[ours]
+        many = np.round(times)
+        row = alike & (many > 1) & (np.abs(times - many) < ALIKE * many)
+        row &= np.abs(np.log(plan[:, across] / usual[theirs])) < ALIKE
+        counts = np.where(row & (counts == 0), many.astype(int), counts)
+    return counts
 
 
 def _times_usual(boxes: Floats) -> Floats:
@@ -62,8 +88,13 @@ def _times_usual(boxes: Floats) -> Floats:
     return np.minimum(area / np.median(area), 6.0)
 
 
-def _split(pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int) -> Floats:
-    """One box (1, 9) cut at its seams, along its length or else across it: (k, 9)."""
+def _split(
+    pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int, *, sure: bool = False
+) -> Floats:
+    """One box (1, 9) cut at its seams, along its length or else across it: (k, 9).
+
+    ``sure``: it is ``count`` pieces, whether or not a seam shows.
+    """
     slender = float(box[0, LENGTH] / box[0, WIDTH])
     along = LONG < slender < SLIM or count > 1
     if not along:
@@ -71,7 +102,7 @@ def _split(pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int) -
     made = []
     # Across the length, or between sticks that lie side by side: where the seams are deeper.
     for row, least in ((box, 0.0), (_turned(box), 0.0 if count > 1 else BESIDE * DEEP)):
-        cuts, depth = _cuts(pixels, camera, row, count)
+        cuts, depth = _cuts(pixels, camera, row, count, FAINT if not sure else 0.0)
         cuts = _without_slivers(cuts)
         if len(cuts) and depth > least:
             made.append((depth, _cut(row, cuts)))
@@ -115,8 +146,10 @@ def _cut(box: Floats, cuts: Floats) -> Floats:
     return out
 
 
-def _cuts(pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int) -> tuple[Floats, float]:
-    """Where along u a box (1, 9) has seams, and how deep they are."""
+def _cuts(
+    pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int, least: float
+) -> tuple[Floats, float]:
+    """Where along u a box (1, 9) has seams, and how deep they are: those expected, ``least`` at least."""
     valley, step, px = _unrolled(pixels, camera, box)
     u = (np.arange(COLUMNS) + 0.5) / COLUMNS - 0.5
     apart = max(3, round(8.0 / px))
@@ -140,7 +173,7 @@ def _cuts(pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int) ->
     for j in range(1, count):
         expected = np.exp(-0.5 * ((u - (j / count - 0.5)) / (0.2 / count)) ** 2)
         k = int(np.argmax(worth * expected))
-        if worth[k] * expected[k] > FAINT and all(abs(k - other) > apart for other in chosen):
+        if worth[k] * expected[k] > least and all(abs(k - other) > apart for other in chosen):
             chosen.append(k)
     places = sorted({*chosen, *deep})
     return np.asarray(u[np.array(places, int)]), float(worth[places].mean()) if places else 0.0
