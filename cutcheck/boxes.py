@@ -16,7 +16,7 @@ from cutcheck.explain import Evidence, evidence, rivals, shown, unusual, weigh
 from cutcheck.heights import HEIGHTS, candidates, scan_heights, usual_candidates
 from cutcheck.piece import edges_and_height, make_piece
 from cutcheck.records import Piece
-from cutcheck.seams import rows_of_pieces, whole_rows
+from cutcheck.seams import rows_of_pieces
 from cutcheck.shape_figures import shape_figures
 from cutcheck.silhouette import affine_at
 from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, Bools, Box, box_corners, box_points
@@ -46,18 +46,12 @@ def measure_boxes(
     An outline that no box explains gives none, unless it turns out to be a row of boxes.
     """
     fit, rival = fit_boxes(pixels, camera, shaped, index)
-    rows = [row[None] for row in fit.rows]
     unlike = _unlike(camera, fit, shaped, index)
     # Among rough chunks, what is nearly a box is more likely one more chunk.
     rough_tray = bool(np.mean(unlike > 1.0) > ROUGH_TRAY)
     explained = unlike < NEARLY if rough_tray else (unlike < 1.0) | _one_more(fit)
-    # A ribbon's own folds are no seams.
-    firm = ~np.isfinite(shaped.bow[index]) | (shaped.kind[index] == "box")
-    firm = np.nonzero(firm | (whole_rows(fit.rows) > 1) & ~rough_tray)[0]
-    if len(firm):
-        parts = rows_of_pieces(pixels, camera, fit.rows[firm], only_large=rough_tray)
-        for i, row in zip(firm, parts, strict=True):
-            rows[i] = row
+    folded = np.isfinite(shaped.bow[index]) & (shaped.kind[index] != "box")
+    rows = rows_of_pieces(pixels, camera, fit.rows, folded=folded, only_large=rough_tray)
     single = np.array([len(row) == 1 for row in rows])
     plain = single & explained
     alone = fit.take(np.nonzero(plain)[0])

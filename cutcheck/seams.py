@@ -12,7 +12,7 @@ from scipy.spatial import cKDTree
 
 from cutcheck.camera import Camera, Floats
 from cutcheck.profiles import sample
-from cutcheck.solids import BOW, HEIGHT, LENGTH, SKEW_U, SKEW_V, THETA, WIDTH, X, Y, box_points
+from cutcheck.solids import BOW, HEIGHT, LENGTH, SKEW_U, SKEW_V, THETA, WIDTH, Bools, X, Y, box_points
 
 COLUMNS = 160
 ROWS = 10
@@ -31,36 +31,45 @@ CONTACT_SHARE = 0.1  # of an outline's points, at least, run along a neighbour
 
 
 def rows_of_pieces(
-    pixels: NDArray[np.uint8], camera: Camera, boxes: Floats, *, only_large: bool = False
+    pixels: NDArray[np.uint8],
+    camera: Camera,
+    boxes: Floats,
+    *,
+    folded: Bools | None = None,
+    only_large: bool = False,
 ) -> list[Floats]:
     """For each of the boxes (N, 9), the boxes (k, 9) that it falls into: itself, or the pieces of a row.
 
-    ``only_large``: only what is as large as several, as among rough chunks, which have lines of their own.
+    ``folded`` (N,) may be ribbons, whose folds are no seams: only a whole row of the tray's usual pieces is
+    parted. ``only_large``: only what is as large as several, as among rough chunks, which have lines of their
+    own.
     """
-    many = _times_usual(boxes)
+    folded = np.zeros(len(boxes), bool) if folded is None else folded
+    firm = boxes[~folded] if not folded.all() else boxes
+    ratio = np.minimum(_area(boxes) / np.median(_area(firm)), 6.0)
+    left = folded | (only_large & (ratio < TOO_LARGE))
     made = [
-        box[None] if only_large and ratio < TOO_LARGE else _split(pixels, camera, box[None], round(ratio))
-        for box, ratio in zip(boxes, many, strict=True)
+        box[None] if out else _split(pixels, camera, box[None], round(many))
+        for box, many, out in zip(boxes, ratio, left, strict=True)
     ]
-    again = np.concatenate(made)
-    if len(again) == len(boxes):
-        return made
     # With the rows apart, the usual size is known better; what is still too large is looked at once more.
-    typical = float(np.median(again[:, LENGTH] * again[:, WIDTH]))
-    counts = np.zeros(len(again), int) if only_large else whole_rows(again)
-    out, done = [], 0
-    for part in made:
-        finer = []
-        for box in part:
-            area, known = float(box[LENGTH] * box[WIDTH]) / typical, int(counts[done])
-            count = known or (round(area) if area > TOO_LARGE else 1)
-            finer.append(_split(pixels, camera, box[None], count, sure=known > 1) if count > 1 else box[None])
-            done += 1
-        out.append(np.concatenate(finer))
-    return out
+    again, source = np.concatenate(made), np.repeat(np.arange(len(boxes)), [len(part) for part in made])
+    ratio = _area(again) / np.median(_area(again))
+    whole = np.zeros(len(again), int) if only_large else _whole_rows(again)
+    large = (ratio > TOO_LARGE) & ~folded[source] & (len(again) > len(boxes))
+    count = np.where(whole > 1, whole, np.where(large, np.round(ratio).astype(int), 1))
+    finer = [
+        _split(pixels, camera, box[None], int(many), sure=bool(sure)) if many > 1 else box[None]
+        for box, many, sure in zip(again, count, whole > 1, strict=True)
+    ]
+    return [np.concatenate([finer[k] for k in np.nonzero(source == i)[0]]) for i in range(len(boxes))]
 
 
-def whole_rows(boxes: Floats) -> NDArray[np.int_]:
+def _area(boxes: Floats) -> Floats:
+    return np.asarray(boxes[:, LENGTH] * boxes[:, WIDTH], float)
+
+
+def _whole_rows(boxes: Floats) -> NDArray[np.int_]:
     """How many pieces of the tray's usual size, end to end, each of the boxes (N, 9) would be: (N,), else 0.
 
     As wide and high as one and a whole number of times as long, they are taken for pieces that touch even
@@ -80,12 +89,6 @@ def whole_rows(boxes: Floats) -> NDArray[np.int_]:
         row &= np.abs(np.log(plan[:, across] / usual[theirs])) < ALIKE
         counts = np.where(row & (counts == 0), many.astype(int), counts)
     return counts
-
-
-def _times_usual(boxes: Floats) -> Floats:
-    """How many pieces of the tray's usual size each box would be, (N,)."""
-    area = boxes[:, LENGTH] * boxes[:, WIDTH]
-    return np.minimum(area / np.median(area), 6.0)
 
 
 def _split(
