@@ -123,14 +123,22 @@ INTERNAL = Fault(
 FAULTS: dict[str, Fault] = {fault.code: fault for fault in _FAULTS}
 
 
+_LONGEST = 2000  # of a text that is told, letters
+
+
+def _told(text: str) -> str:
+    plain = printable(text[: _LONGEST + 1], lines=True)
+    return plain if len(plain) <= _LONGEST else f"{plain[:_LONGEST]}…"
+
+
 class CutcheckError(Exception):
     """An error with a code of the table above, a message and what to do next."""
 
     def __init__(self, code: str, **details: object) -> None:
         fault = INTERNAL if code == INTERNAL.code else FAULTS[code]
         self.code = code
-        # What a stranger named must not steer the terminal that it is told on.
-        details = {k: printable(v, lines=True) if isinstance(v, str) else v for k, v in details.items()}
+        # What a stranger named must not steer the terminal that it is told on, nor fill it.
+        details = {k: _told(v) if isinstance(v, str) else v for k, v in details.items()}
         self.details = details
         self.exit_status = fault.exit_status
         self.message = fault.message.format(**details)

@@ -17,7 +17,7 @@ from typing import Any, Literal, cast
 from cutcheck.cuts import STANDINGS, Source, Standing, plain_name, sources
 from cutcheck.errors import CutcheckError
 from cutcheck.geometry_yield import Ellipsoid, Frustum, Solid
-from cutcheck.reference import Field, fail
+from cutcheck.reference import Field, fail, shown
 
 __all__ = ["Trimming", "UnitSize", "Vegetable", "Yield", "find_vegetable", "vegetables"]
 
@@ -231,7 +231,8 @@ def _vegetable(name: str, field: Field, known: Mapping[str, Source]) -> Vegetabl
 def _flag(field: Field, key: str) -> bool:
     value = field.table().get(key, False)
     if not isinstance(value, bool):
-        fail(field.at(key), f"{value!r} is neither true nor false", f"Write {key} = true, or leave it out.")
+        problem = f"{shown(value)} is neither true nor false"
+        fail(field.at(key), problem, f"Write {key} = true, or leave it out.")
     return value
 
 

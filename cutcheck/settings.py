@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import os
-import tomllib
 from dataclasses import asdict, dataclass, fields, replace
 from pathlib import Path
 from typing import Any, get_args
@@ -17,6 +16,7 @@ from platformdirs import user_config_path
 
 from cutcheck.access import must_be_here
 from cutcheck.errors import CutcheckError
+from cutcheck.reference import parse_toml, shown
 from cutcheck.units import Unit
 from cutcheck.whole_file import writing_whole
 
@@ -61,10 +61,10 @@ def load_settings() -> Settings:
     """The settings of this user; a ``bad-option`` error if the file can't be understood."""
     path = settings_path()
     try:
-        values = tomllib.loads(path.read_text(encoding="utf-8"))
+        values = parse_toml(path.read_text(encoding="utf-8"))
     except FileNotFoundError:
         return Settings()
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as error:
+    except (OSError, ValueError) as error:
         raise CutcheckError(
             "bad-option",
             problem=f"The settings file '{path}' can't be read ({error}).",
@@ -79,11 +79,11 @@ def load_settings() -> Settings:
 def changed(settings: Settings, name: str, value: Any) -> Settings:
     """The settings with one changed; ``bad-option`` if there is no such setting or the value can't be."""
     if name not in NAMES:
-        raise _bad(f"'{name}' is not a setting.", f"The settings are: {', '.join(NAMES)}.")
+        raise _bad(f"{shown(name)} is not a setting.", f"The settings are: {', '.join(NAMES)}.")
     if name in _NUMBERS:
         value = _number(name, value)
     elif name == "unit" and value not in get_args(Unit):
-        raise _bad(f"'{value}' is not a unit that lengths are shown in.", "Take mm or in.")
+        raise _bad(f"{shown(value)} is not a unit that lengths are shown in.", "Take mm or in.")
     elif name == "printed":
         value = None if value in (None, "", "forget") else parse_printed(str(value))
     elif name == "journal":
@@ -132,14 +132,14 @@ def _number(name: str, value: Any) -> float:
     except (TypeError, ValueError):
         number = float("nan")
     if not low <= number <= high:
-        raise _bad(f"{name} can't be '{value}'.", f"Give a number from {low:g} to {high:g}.")
+        raise _bad(f"{name} can't be {shown(value)}.", f"Give a number from {low:g} to {high:g}.")
     return number
 
 
 def _yes_or_no(name: str, value: Any) -> bool:
     said = str(value).strip().lower()
     if said not in ("yes", "true", "no", "false"):
-        raise _bad(f"{name} can't be '{value}'.", "Give yes or no.")
+        raise _bad(f"{name} can't be {shown(value)}.", "Give yes or no.")
     return said in ("yes", "true")
 
 

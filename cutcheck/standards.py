@@ -28,7 +28,7 @@ from cutcheck.cuts import (
 )
 from cutcheck.errors import CutcheckError
 from cutcheck.records import CutName, SideName
-from cutcheck.reference import Field, fail
+from cutcheck.reference import Field, fail, own_text
 from cutcheck.units import Unit, show_range
 
 SHIPPED = ("metric", "inch")
@@ -214,15 +214,7 @@ def load_standard(name: str | Path = DEFAULT) -> Standard:
     path = Path(name)
     if not path.is_file():
         raise CutcheckError("unknown-standard", standard=str(name), known=", ".join(SHIPPED))
-    try:
-        text = path.read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise CutcheckError(
-            "bad-option",
-            problem=f"The standard '{path}' can't be read as text.",
-            remedy="Write it with `cutcheck standard new FILE` and change the sizes in a text editor.",
-        ) from error
-    return read_standard(str(path), text)
+    return read_standard(str(path), own_text(path, f"The standard '{path}'"))
 
 
 def read_standard(file: str, text: str) -> Standard:

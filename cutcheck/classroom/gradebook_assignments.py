@@ -29,6 +29,7 @@ from cutcheck.classroom.rubric import Rubric, rubric_text
 from cutcheck.errors import CutcheckError
 from cutcheck.journal.database import reading, writing
 from cutcheck.journal.schema import assignments, grade_log, gradings
+from cutcheck.reference import own_text
 from cutcheck.standards import SHIPPED
 
 
@@ -187,7 +188,7 @@ def _assignments(connection: Connection, class_id: int) -> tuple[Assignment, ...
 
 
 def _text_of(standard: str) -> str:
-    try:
-        return Path(standard).read_text("utf-8")
-    except (OSError, UnicodeDecodeError):
-        raise CutcheckError("unknown-standard", standard=standard, known=", ".join(SHIPPED)) from None
+    path = Path(standard)
+    if not path.is_file():
+        raise CutcheckError("unknown-standard", standard=standard, known=", ".join(SHIPPED))
+    return own_text(path, f"The standard '{path}'")

@@ -14,10 +14,11 @@ from typing import Literal, cast, get_args
 
 from cutcheck.classroom.scales import KINDS, LETTERS, Band, Kind, SchoolScale
 from cutcheck.errors import CutcheckError
-from cutcheck.reference import Field, fail
+from cutcheck.reference import Field, fail, own_text, shown
 from cutcheck.whole_file import write_whole
 
 Doubt = Literal["measuring", "sample"]
+MOST_LINES = 50  # that a person marks
 MOST_BY_HAND = 90.0  # of the 100 points; the rest is measured
 _SPOON = "One spoonful, taken by the instructor without looking, spread so that no piece touches another."
 
@@ -94,15 +95,7 @@ def read_rubric(path: str | Path) -> Rubric:
     path = Path(path)
     if not path.is_file():
         raise CutcheckError("no-file", file=str(path))
-    try:
-        text = path.read_text("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise CutcheckError(
-            "bad-option",
-            problem=f"The rubric '{path}' can't be read as text.",
-            remedy="Write a new one with `cutcheck rubric new FILE` and change it in a text editor.",
-        ) from error
-    return parse_rubric(text, str(path))
+    return parse_rubric(own_text(path, f"The rubric '{path}'"), str(path))
 
 
 def parse_rubric(text: str, file: str = "rubric") -> Rubric:
@@ -190,7 +183,7 @@ def _number(where: Field, key: str, usual: float | None, low: float, high: float
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
         fail(
             where.at(key),
-            f"{value!r} is not a number from {low:g} to {high:g}",
+            f"{shown(value)} is not a number from {low:g} to {high:g}",
             f"Write {key} = and such a number.",
         )
     return float(value)
@@ -232,7 +225,10 @@ def _penalty(where: Field, key: str, limit: str, each: str, fixed: float | None 
 
 def _by_hand(top: Field) -> tuple[HandLine, ...]:
     found: list[HandLine] = []
-    for row in top.rows("by_hand"):
+    rows = top.rows("by_hand")
+    if len(rows) > MOST_LINES:  # told at once, not after thousands were compared
+        fail(top.at("by_hand"), f"these are {len(rows)} lines", f"Take at most {MOST_LINES}.")
+    for row in rows:
         row.only("name", "points", "about")
         about = _line(row, "about", None) if "about" in row.table() else ""
         found.append(HandLine(_line(row, "name", None), _number(row, "points", None, 0.5, 90.0), about))

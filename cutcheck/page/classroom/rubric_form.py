@@ -11,6 +11,7 @@ from cutcheck.classroom.rubric import Doubt, HandLine, Penalty, Rubric, Weightin
 from cutcheck.classroom.scales import LETTERS, Band, Kind, SchoolScale
 from cutcheck.errors import CutcheckError
 from cutcheck.page import keys
+from cutcheck.reference import own_text
 
 KINDS: dict[Kind, str] = {
     "percent": "Percent",
@@ -26,12 +27,7 @@ def rubric_file(key: str) -> Rubric | None:
     file = st.file_uploader("Or a rubric of your own (TOML)", type=["toml"], key=key)
     if file is None:
         return None
-    try:
-        return parse_rubric(file.getvalue().decode("utf-8-sig"), file.name)
-    except UnicodeDecodeError:
-        raise CutcheckError(
-            "bad-option", problem=f"'{file.name}' can't be read as text.", remedy="Save it as UTF-8."
-        ) from None
+    return parse_rubric(own_text(file.getvalue(), f"The rubric '{file.name}'"), file.name)
 
 
 class RubricFields:
