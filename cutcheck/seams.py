@@ -25,7 +25,10 @@ LONG, SLIM = 1.45, 7.0  # length over width between which a box may be a row: sl
 TOO_LARGE = 1.7  # times the tray's typical area: several pieces
 BESIDE = 1.5  # times as deep must the seam between two sticks side by side be, where nothing else tells
 LEAST_SHARE = 0.35  # no piece of a row is narrower than this share of its neighbours
-ALIKE, MOSTLY = 0.12, 0.4  # how like the usual size, log units; how many pieces must be for it to be usual
+ALIKE, MOSTLY = 0.15, 0.25  # how like the usual size, log units; how many pieces must be for it to be usual
+NARROWEST = 0.45  # of the usual width or height: the slimmest of sticks side by side
+PASSES = 3  # over what is still too large
+SQUARE = 1.3  # length over width of what is square
 CONTACT_PX = 3.0
 CONTACT_SHARE = 0.1  # of an outline's points, at least, run along a neighbour
 
@@ -48,21 +51,30 @@ def rows_of_pieces(
     firm = boxes[~folded] if not folded.all() else boxes
     ratio = np.minimum(_area(boxes) / np.median(_area(firm)), 6.0)
     left = folded | (only_large & (ratio < TOO_LARGE))
+    least = NARROWEST * float(np.median(firm[:, [WIDTH, HEIGHT]].min(axis=1)))
     made = [
-        box[None] if out else _split(pixels, camera, box[None], round(many))
+        box[None] if out else _split(pixels, camera, box[None], round(many), least)
         for box, many, out in zip(boxes, ratio, left, strict=True)
     ]
-    # With the rows apart, the usual size is known better; what is still too large is looked at once more.
-    again, source = np.concatenate(made), np.repeat(np.arange(len(boxes)), [len(part) for part in made])
-    ratio = _area(again) / np.median(_area(again))
-    whole = np.zeros(len(again), int) if only_large else _whole_rows(again)
-    large = (ratio > TOO_LARGE) & ~folded[source] & (len(again) > len(boxes))
-    count = np.where(whole > 1, whole, np.where(large, np.round(ratio).astype(int), 1))
-    finer = [
-        _split(pixels, camera, box[None], int(many), sure=bool(sure)) if many > 1 else box[None]
-        for box, many, sure in zip(again, count, whole > 1, strict=True)
-    ]
-    return [np.concatenate([finer[k] for k in np.nonzero(source == i)[0]]) for i in range(len(boxes))]
+    # With the rows apart, the usual size is known better; what is still too large is looked at again.
+    apart, source = np.concatenate(made), np.repeat(np.arange(len(boxes)), [len(part) for part in made])
+    parted = len(apart) > len(boxes)
+    for _ in range(PASSES):
+        ratio = _area(apart) / np.median(_area(apart))
+        large = (ratio > TOO_LARGE) & ~folded[source] & parted
+        whole = np.zeros((len(apart), 2), int) if only_large else _whole_rows(apart)
+        finer = []
+        for box, many, (count, along), again in zip(apart, ratio, whole, large, strict=True):
+            if count > 1:
+                row = box[None] if along == LENGTH else _turned(box[None])
+                finer.append(_cut(row, _evenly(pixels, camera, row, count)))
+            else:
+                finer.append(_split(pixels, camera, box[None], round(many), least) if again else box[None])
+        source = np.repeat(source, [len(part) for part in finer])
+        if len(source) == len(apart):
+            break
+        apart = np.concatenate(finer)
+    return [apart[source == i] for i in range(len(boxes))]
 
 
 def _area(boxes: Floats) -> Floats:
@@ -70,33 +82,41 @@ def _area(boxes: Floats) -> Floats:
 
 
 def _whole_rows(boxes: Floats) -> NDArray[np.int_]:
-    """How many pieces of the tray's usual size, end to end, each of the boxes (N, 9) would be: (N,), else 0.
+    """How many of the tray's usual pieces each of the boxes (N, 9) would be, and along which side: (N, 2).
 
-    As wide and high as one and a whole number of times as long, they are taken for pieces that touch even
-    where no line between them shows.
+    What is as wide and high as one and a whole number of times as long is taken for pieces that touch, even
+    where no line between them shows. One, where a box is no such row.
     """
-    plan = np.sort(boxes[:, [LENGTH, WIDTH]], axis=1)
-    usual, height = np.median(plan, axis=0), np.median(boxes[:, HEIGHT])
-    counts = np.zeros(len(boxes), int)
-    if (np.abs(np.log(plan / usual)) < ALIKE).all(axis=1).mean() < MOSTLY:
-        return counts
-    alike = np.abs(np.log(boxes[:, HEIGHT] / height)) < 2.0 * ALIKE
-    # Ends that touch; sides that touch, few or so many that across has become the longer way.
-    for along, ours, across, theirs in ((1, 1, 0, 0), (0, 0, 1, 1), (1, 0, 0, 1)):
-        times = plan[:, along] / usual[ours]
-        many = np.round(times)
-        row = alike & (many > 1) & (np.abs(times - many) < ALIKE * many)
-        row &= np.abs(np.log(plan[:, across] / usual[theirs])) < ALIKE
-        counts = np.where(row & (counts == 0), many.astype(int), counts)
-    return counts
+    plan, height = boxes[:, [LENGTH, WIDTH]], boxes[:, HEIGHT]
+    # Where enough are square, those are the pieces, and what is longer are rows of them.
+    square = plan.max(axis=1) < SQUARE * plan.min(axis=1)
+    rows = np.tile([1, LENGTH], (len(boxes), 1))
+    if np.count_nonzero(square) >= max(MOSTLY * len(boxes), 3):
+        sizes = [np.full(2, np.median(plan[square]))]
+    else:
+        square = np.ones(len(boxes), bool)
+        usual = np.median(np.sort(plan, axis=1), axis=0)
+        sizes = [usual, usual[::-1]]
+    near = [np.abs(np.log(plan[square] / size)).max(axis=1) < ALIKE for size in sizes]
+    if np.any(near, axis=0).mean() < MOSTLY:
+        return rows
+    alike = np.abs(np.log(height / np.median(height[square]))) < 2.0 * ALIKE
+    for size in sizes:
+        for i, side in enumerate((LENGTH, WIDTH)):
+            times = plan[:, i] / size[i]
+            count = np.round(times).astype(int)
+            row = alike & (count > 1) & (np.abs(times - count) < ALIKE * count) & (rows[:, 0] == 1)
+            row &= np.abs(np.log(plan[:, 1 - i] / size[1 - i])) < ALIKE
+            rows[row] = np.stack([count[row], np.full(np.count_nonzero(row), side)], axis=1)
+    return rows
 
 
 def _split(
-    pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int, *, sure: bool = False
+    pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int, narrowest: float
 ) -> Floats:
     """One box (1, 9) cut at its seams, along its length or else across it: (k, 9).
 
-    ``sure``: it is ``count`` pieces, whether or not a seam shows.
+    No stick that lies beside another is narrower than ``narrowest``, mm.
     """
     slender = float(box[0, LENGTH] / box[0, WIDTH])
     along = LONG < slender < SLIM or count > 1
@@ -105,10 +125,11 @@ def _split(
     made = []
     # Across the length, or between sticks that lie side by side: where the seams are deeper.
     for row, least in ((box, 0.0), (_turned(box), 0.0 if count > 1 else BESIDE * DEEP)):
-        cuts, depth = _cuts(pixels, camera, row, count, FAINT if not sure else 0.0)
+        cuts, depth = _cuts(pixels, camera, row, count)
         cuts = _without_slivers(cuts)
-        if len(cuts) and depth > least:
-            made.append((depth, _cut(row, cuts)))
+        parts = _cut(row, cuts)
+        if len(cuts) and depth > least and (row is box or parts[:, LENGTH].min() > narrowest):
+            made.append((depth, parts))
     return max(made, key=lambda item: item[0])[1] if made else box
 
 
@@ -150,9 +171,9 @@ def _cut(box: Floats, cuts: Floats) -> Floats:
 
 
 def _cuts(
-    pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int, least: float
+    pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int
 ) -> tuple[Floats, float]:
-    """Where along u a box (1, 9) has seams, and how deep they are: those expected, ``least`` at least."""
+    """Where along u a box (1, 9) has seams, and how deep they are."""
     valley, step, px = _unrolled(pixels, camera, box)
     u = (np.arange(COLUMNS) + 0.5) / COLUMNS - 0.5
     apart = max(3, round(8.0 / px))
@@ -174,12 +195,26 @@ def _cuts(
     worth = np.maximum(valley, 0.7 * step)
     chosen: list[int] = []
     for j in range(1, count):
-        expected = np.exp(-0.5 * ((u - (j / count - 0.5)) / (0.2 / count)) ** 2)
-        k = int(np.argmax(worth * expected))
-        if worth[k] * expected[k] > least and all(abs(k - other) > apart for other in chosen):
+        k, clear = _where_expected(worth, u, j / count - 0.5, 0.2 / count)
+        if clear > FAINT and all(abs(k - other) > apart for other in chosen):
             chosen.append(k)
     places = sorted({*chosen, *deep})
     return np.asarray(u[np.array(places, int)]), float(worth[places].mean()) if places else 0.0
+
+
+def _where_expected(worth: Floats, u: Floats, middle: float, spread: float) -> tuple[int, float]:
+    """The column that shows a seam best where one is expected, and how clearly."""
+    shown = np.maximum(worth, 1e-6) * np.exp(-0.5 * ((u - middle) / spread) ** 2)
+    return int(np.argmax(shown)), float(shown.max())
+
+
+def _evenly(pixels: NDArray[np.uint8], camera: Camera, box: Floats, count: int) -> Floats:
+    """Where along u a box (1, 9) that is ``count`` pieces is best cut, whether or not seams show."""
+    valley, step, _ = _unrolled(pixels, camera, box)
+    u = (np.arange(COLUMNS) + 0.5) / COLUMNS - 0.5
+    worth = np.maximum(valley, 0.7 * step)
+    at = [_where_expected(worth, u, j / count - 0.5, 0.15 / count)[0] for j in range(1, count)]
+    return np.asarray(u[at])
 
 
 def _maxima(value: Floats, least: float, apart: int) -> list[int]:
