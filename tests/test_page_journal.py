@@ -34,7 +34,7 @@ def test_a_tray_is_kept_with_one_press(own_journal: Path, tray_photo: Path) -> N
     page.checkbox(key=keys.KEEP_PHOTO).check()
     page.number_input(key=f"{keys.KEEP_FORM}_raw_g").set_value(250.0)
     keep_button(page)
-    assert page.success[0].value == "Kept as check 1 of Ada Example#1: Medium dice."
+    assert page.success[0].value == r"Kept as check 1 of Ada Example\#1: Medium dice."
     kept = Journal.open(own_journal).check(1)
     assert kept.entry.extras.raw_g == 250.0
     assert kept.entry.has_photo

@@ -42,7 +42,8 @@ def _kept(journal: Journal, entry: Entry, tray: Tray, result: Result) -> None:
     """Say where it is kept; offer to keep what is shown now, a cut or a mark, instead of what was."""
     cut = words.cut_title(entry.cut) if entry.cut else "measured only"
     st.success(
-        f"Kept as check {entry.number} of {entry.cook.label}: {cut}.", icon=":material/bookmark_added:"
+        f"Kept as check {entry.number} of {panels.plain_label(entry.cook.label)}: {cut}.",
+        icon=":material/bookmark_added:",
     )
     if result.cut is None or result.score is None:
         return

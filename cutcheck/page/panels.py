@@ -182,8 +182,13 @@ def _kept_together(text: str) -> str:
 
 
 def plain_label(text: str) -> str:
-    """A text that others wrote as the label of a field or a button, where it must not be read as Markdown."""
-    return "".join(f"\\{sign}" if sign in "\\`*_{}[]<>()#+-.!|~:$" else sign for sign in text)
+    """A text that others wrote as the label of a field or a button, where it must not be read as Markdown.
+
+    Addresses and emoji, which are looked for after the signs are read, are broken by a word joiner (U+2060,
+    which is not seen).
+    """
+    text = re.sub(r"(?<=:)(?=\S)|(?=@)|(?<=www)(?=\.)", "\u2060", text, flags=re.IGNORECASE)
+    return "".join(f"\\{sign}" if sign in "\\`*_{}[]<>()#+-.!|~:$&" else sign for sign in text)
 
 
 def caution() -> str:

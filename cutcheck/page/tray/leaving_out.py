@@ -6,12 +6,11 @@ Both marks are shown, and what was left out goes into the journal with the tray.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from html import escape
 
 import streamlit as st
 
 from cutcheck import words
-from cutcheck.page import keys
+from cutcheck.page import keys, panels
 from cutcheck.records import Score
 
 REASONS = ("torn or crushed", "it was moved or turned over", "its outline is wrong", "not part of this cut")
@@ -48,7 +47,7 @@ def both_marks(left_out: Mapping[int, str], whole: Score | None, take_back: Call
     with st.container(horizontal=True, key=keys.TAKE_BACK):
         for number, reason in sorted(left_out.items()):
             st.button(
-                f"Take back {number} ({escape(reason)})",
+                f"Take back {number} ({panels.plain_label(reason)})",
                 key=f"{keys.TAKE_BACK}-{number}",
                 on_click=take_back,
                 args=(number,),
