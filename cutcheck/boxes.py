@@ -27,6 +27,8 @@ USUAL_SPREADS, USUAL_LEAST = 2.0, 0.5  # what is a box though its outline is non
 ROUGH_TRAY, NEARLY = 0.45, 0.4  # share of pieces that are no boxes; how like one the rest must then be
 SHOWN = 0.6  # the share of a box's edges that usually stands out
 USUAL_RMS_PX, USUAL_SHOWN = 0.35, 0.75  # edges scatter no more and stand out no less on a good piece
+PARTED_PX = (1.5, 1.0, 1.0)  # how far each round looks for an edge of a piece of a row
+SEAM_SHARE = 0.05  # how well seams place the ends of a piece, in parts of its width
 FIRST_SAMPLES = 6  # places along an edge that tell candidates apart
 NARROW_PX, NARROW_SHARE = (
     2.0 * MERGED_PX,
@@ -63,7 +65,8 @@ def measure_boxes(
         start = np.concatenate([row for row in rows if len(row) > 1])
         outlines = shaped.outlines[index[source]]
         seams = _row_seams(camera, start, source)
-        parted = fit_edges(pixels, camera, Box(), start, outlines, seams)
+        # Where pieces touch, edges are many and close: what the seams say of the sides holds them.
+        parted = fit_edges(pixels, camera, Box(known=SEAM_SHARE), start, outlines, seams, PARTED_PX)
         turns = edge_turns(pixels, camera, Box(), parted, outlines, seams)
         hulls = [_hull(corners) for corners in camera.project(box_corners(parted.rows))]
         made += _pieces(camera, parted, turns, rival[source], index[source], hulls, scale_u, touching=True)

@@ -131,14 +131,19 @@ def inner_edges(sides: Floats) -> tuple[Bools, Bools]:
 
 
 class Box:
-    """A box, upright or leaning a little, straight or (``bowed`` (N,) bool) bent along its length."""
+    """A box, upright or leaning a little, straight or (``bowed`` (N,) bool) bent along its length.
+
+    ``known``: how well the start tells its length and width, in parts of the width; None where it does not.
+    """
 
     size = 9
     height = HEIGHT
     lengths: tuple[int, ...] = (LENGTH, WIDTH, HEIGHT)
 
-    def __init__(self, bowed: Bools | None = None, samples: int = SAMPLES) -> None:
-        self.bowed = bowed
+    def __init__(
+        self, bowed: Bools | None = None, samples: int = SAMPLES, known: float | None = None
+    ) -> None:
+        self.bowed, self.known = bowed, known
         self._u, self._v, self._w = box_edges(fractions(samples))
 
     def _level(self, level: Floats) -> Floats:
@@ -188,6 +193,10 @@ class Box:
         weight[:, BOW] = np.where(bowed, 1.0 / (0.2 * row[:, LENGTH]) ** 2, 1e8)
         target[:, HEIGHT] = start[:, HEIGHT]
         weight[:, HEIGHT] = 1.0 / (0.5 * start[:, HEIGHT] + 0.2) ** 2
+        if self.known is not None:
+            for side in (LENGTH, WIDTH):
+                target[:, side] = start[:, side]
+                weight[:, side] = 1.0 / (self.known * start[:, WIDTH]) ** 2
         return target, weight
 
 
