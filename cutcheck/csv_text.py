@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterable
 
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+# What makes a cell a formula (OWASP, "CSV Injection"): signs, in their wide forms too, and at the very start
+# white space that spreadsheets drop. Other countries' separators and line ends inside a text begin a new cell
+# where the file is opened by a double click.
+_SIGNS = "=+\\-@\uff1d\uff0b\uff0d\uff20"
+_FORMULA = re.compile(rf"^(?=[{_SIGNS}\t\r\n])|(?<=[,;|\t\r\n])(?=[{_SIGNS}])")
 
 
 class CsvText:
@@ -27,7 +32,5 @@ class CsvText:
 
 
 def disarmed(value: object) -> object:
-    """Text that a spreadsheet would take for a formula with an apostrophe before it; numbers as they are."""
-    if isinstance(value, str) and value[:1] in FORMULA_STARTS:
-        return f"'{value}"
-    return value
+    """Text with an apostrophe before all that a spreadsheet would take for a formula; numbers as they are."""
+    return _FORMULA.sub("'", value) if isinstance(value, str) else value
