@@ -20,7 +20,10 @@ ROOT = Path(__file__).parents[2]
 TESTS = (
     "test_photo.py test_decoder.py test_finding.py test_standards.py test_serialise.py "
     "test_verdict.py test_picture.py test_journal.py test_journal_commands.py test_plan_sheet.py "
-    "test_station_drawing.py test_page.py test_page_door.py test_card_sheet.py test_cli.py"
+    "test_station_drawing.py test_page.py test_page_door.py test_card_sheet.py test_cli.py "
+    "test_report_pages.py test_whole_file.py test_hostile_files.py "
+    "classroom/test_results.py classroom/test_folder_run.py classroom/test_hostile_tables.py "
+    "classroom/test_page_class.py classroom/test_names_on_paper.py"
 )
 RESOLUTION = {"lowest": "lowest-direct", "newest": "highest"}
 
