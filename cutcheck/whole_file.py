@@ -60,17 +60,17 @@ def not_written(
 
 @contextlib.contextmanager
 def _beside(path: Path, over: bool) -> Iterator[Path]:
-    target = Path(os.path.realpath(path))  # what a link points to is replaced, not the link
-    mode = _mode(target)
+    mode = _mode(path)
     if mode is not None:
         if not over:
             raise FileExistsError
         if not stat.S_ISREG(mode):  # a pipe, a terminal, a folder: nothing to lose, no renaming over it
-            yield target
+            yield path
             return
         # Renaming would go past a file's write protection.
-        if not mode & 0o222 or not os.access(target, os.W_OK):
+        if not mode & 0o222 or not os.access(path, os.W_OK):
             raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+    target = Path(os.path.realpath(path))  # what a link points to is replaced, not the link
     # Short, since the file's own name may be as long as names can be.
     place = target.with_name(f"cutcheck-{secrets.token_hex(6)}{ENDING}")
     try:
@@ -85,7 +85,8 @@ def _beside(path: Path, over: bool) -> Iterator[Path]:
     finally:
         with contextlib.suppress(OSError):
             place.unlink(missing_ok=True)
-    _sync_folder(target.parent)
+    with contextlib.suppress(OSError):  # some file systems on a network can't; the file is there all the same
+        _sync_folder(target.parent)
 
 
 def _mode(path: Path) -> int | None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import resource
 import stat
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -159,6 +161,16 @@ def test_what_is_no_file_is_written_to_and_not_replaced(tmp_path: Path) -> None:
     assert stat.S_ISFIFO(pipe.stat().st_mode)
     with pytest.raises(CutcheckError, match="Is a directory"):
         write_whole(tmp_path, b"page")
+
+
+def test_standard_output_can_be_named(tmp_path: Path) -> None:
+    """A page written to /dev/stdout comes out of a pipe whole."""
+    out = tmp_path / "station.svg"
+    out.symlink_to("/dev/stdout")
+    command = [sys.executable, "-m", "cutcheck", "station", "--out", str(out)]
+    done = subprocess.run(command, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+    assert "</svg>" in done.stdout
 
 
 def test_a_write_protected_file_is_not_replaced(tmp_path: Path) -> None:
