@@ -7,18 +7,23 @@ import csv
 import io
 import time
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import openpyxl
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from cutcheck.classroom.naming import read_settled
 from cutcheck.classroom.result_files import csv_file, workbook
 from cutcheck.classroom.results import Table
 from cutcheck.classroom.roster import Roster, Student, read_roster
+from cutcheck.classroom.rubric import HandLine, Penalty, parse_rubric, rubric_text, usual_rubric
 from cutcheck.cli import run
 from cutcheck.csv_text import CsvText
 from cutcheck.errors import CutcheckError
+from cutcheck.reference import own_text
 
 HEAD = b"name,number\n"
 SOON_S = 20.0  # on a busy machine; unhindered these take a second or two at most
@@ -223,3 +228,25 @@ def test_a_strange_rubric_ends_soon_in_its_words_or_a_told_error(
         assert "ours.toml" in said.err
         assert len(said.err) < 2500
         assert len(said.err.strip().splitlines()) == 2
+
+
+WHOLE = rubric_text(
+    replace(usual_rubric(), waste=Penalty(15.0, 0.5, 10.0), hand_lines=(HandLine("hygiene", 10.0, "board"),))
+).encode()
+
+
+@given(at=st.integers(0, len(WHOLE)), out=st.integers(0, 30), put=st.binary(max_size=12))
+@settings(max_examples=300, deadline=None)
+def test_no_change_of_a_rubric_brings_anything_but_a_rubric_or_the_told_error(
+    at: int, out: int, put: bytes
+) -> None:
+    """Bytes left out and put in anywhere give a rubric, which is written and read back the same, or the error
+    'bad-option'."""
+    data, code = WHOLE[:at] + put + WHOLE[at + out :], "bad-option"
+    rubric = usual_rubric()
+    try:
+        rubric = parse_rubric(own_text(data, "The rubric"), "ours.toml")
+    except CutcheckError as error:
+        code = error.code
+    assert code == "bad-option"
+    assert parse_rubric(rubric_text(rubric)) == rubric
