@@ -291,10 +291,10 @@ def test_killed_at_ten_random_moments_the_files_are_the_same(class_folder: Path,
 
 def test_ctrl_c_stops_cleanly_and_the_next_run_goes_on(class_folder: Path, tmp_path: Path) -> None:
     """Stopped by hand it says that the same command goes on, ends with 130, and the next one does."""
-    process = start(class_folder, tmp_path)
+    process = start(class_folder, tmp_path, "--workers", "1")  # so that it is not done before it is stopped
     store = tmp_path / ".cutcheck-run"
     while process.poll() is None and not list(store.glob("*.json")):
-        time.sleep(0.02)
+        time.sleep(0.01)
     process.send_signal(signal.SIGINT)
     _, said = process.communicate(timeout=30)
     assert process.returncode == 130
