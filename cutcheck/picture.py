@@ -7,6 +7,7 @@ of Okabe and Ito (Color Universal Design, 2008).
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import lru_cache
 from importlib import resources
 from io import BytesIO
@@ -14,7 +15,7 @@ from typing import NamedTuple
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from cutcheck import words
@@ -74,23 +75,22 @@ def draw(pixels: Pixels, result: Result, longest_px: int = LONGEST_PX) -> Pixels
 
 def masked(pixels: Pixels, result: Result) -> Pixels:
     """The photo with a bank-size card painted over: what is printed on it is nobody's business."""
-    if result.scale.reference != "id1":
-        return pixels.copy()
-    covered = pixels.copy()
-    for region in result.scale.regions_px:
-        corners = np.round(np.asarray(region)).astype(np.int32)
-        cv2.fillPoly(covered, [corners], (150, 150, 150), lineType=cv2.LINE_AA)
-    return covered
+    return covered(pixels, result.scale.regions_px if result.scale.reference == "id1" else ())
 
 
 def without_cards(pixels: Pixels, result: Result) -> Pixels:
     """The photo with every card painted over, a little beyond its edge: its number and name can't be read."""
-    covered = pixels.copy()
-    for region in result.scale.regions_px:
-        corners = np.asarray(region, float)
-        wider = corners.mean(axis=0) + 1.04 * (corners - corners.mean(axis=0))
-        cv2.fillPoly(covered, [np.round(wider).astype(np.int32)], (150, 150, 150), lineType=cv2.LINE_AA)
-    return covered
+    corners = [np.asarray(region, float) for region in result.scale.regions_px]
+    return covered(pixels, [one.mean(axis=0) + 1.04 * (one - one.mean(axis=0)) for one in corners])
+
+
+def covered(pixels: Pixels, areas: Iterable[ArrayLike], factor: float = 1.0) -> Pixels:
+    """A copy with areas painted over, (N, 2) px of the photo each; ``factor``: how far it was shrunk."""
+    copy = pixels.copy()
+    for area in areas:
+        corners = np.round(_scaled(area, factor)).astype(np.int32)
+        cv2.fillPoly(copy, [corners], (150, 150, 150), lineType=cv2.LINE_AA)
+    return copy
 
 
 def encode(picture: Pixels, ending: str) -> bytes:
@@ -107,7 +107,7 @@ def encode(picture: Pixels, ending: str) -> bytes:
     return bytes(data)
 
 
-def _scaled(points: tuple[tuple[float, float], ...], factor: float) -> Floats:
+def _scaled(points: ArrayLike, factor: float) -> Floats:
     # Pixel centres are whole numbers, so the factor works about the corner of the top-left pixel.
     return (np.asarray(points, float).reshape(-1, 2) + 0.5) * factor - 0.5
 

@@ -11,6 +11,7 @@ import cv2
 import light_scene
 import numpy as np
 import pytest
+import streamlit as st
 from streamlit.testing.v1 import AppTest
 from test_page import html_of, place, shown_tray, upload
 
@@ -84,6 +85,25 @@ def test_one_bad_photo_of_several_does_not_stop_the_others(tray_photo: Path) -> 
     assert "is not a photo" in shown
     assert "Below is what could be measured." in shown
     assert "12 pieces" in shown
+
+
+def test_a_press_while_a_photo_is_measured_loses_no_photo(
+    tray_photo: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a press interrupts is measured in the run that the press starts, and only then is out of the line."""
+    asked: list[str] = []
+
+    def pressed_once(*given: object, **more: object) -> object:
+        asked.append(str(given[1]))
+        if len(asked) == 1:
+            st.rerun()  # as the framework does when something is pressed meanwhile
+        return take(*given, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr("cutcheck.page.places.check_tray.take", pressed_once)
+    page = upload(place("check_tray"), "tray.jpg", tray_photo.read_bytes())
+    assert asked == ["tray.jpg", "tray.jpg"]
+    assert "12 pieces" in html_of(page)
+    assert page.session_state[keys.GIVEN] == []
 
 
 def test_a_piece_is_left_out_and_both_marks_are_shown(tray_photo: Path, own_journal: Path) -> None:

@@ -6,6 +6,7 @@ import csv
 import io
 from collections.abc import Callable
 from pathlib import PurePath
+from typing import NamedTuple
 
 import numpy as np
 import streamlit as st
@@ -16,7 +17,21 @@ from cutcheck.records import SIDES, Result
 from cutcheck.units import Unit
 
 
-def offer(result: Result, pixels: Callable[[], NDArray[np.uint8]], unit: Unit = "mm") -> None:
+class Files(NamedTuple):
+    """What is offered, as text: a table, and the result as data."""
+
+    csv: str
+    json: str
+
+    @classmethod
+    def of(cls, result: Result) -> Files:
+        """Of a result."""
+        return cls(figures_csv(result), serialise.to_json(result, with_budget=True))
+
+
+def offer(
+    result: Result, files: Files, pixels: Callable[[], NDArray[np.uint8]], unit: Unit = "mm"
+) -> None:
     """Four buttons. The picture is drawn, from the photo's ``pixels``, only when it is asked for."""
     stem = PurePath(result.photo.file).stem or "tray"
     st.subheader("Print or save it")
@@ -39,7 +54,7 @@ def offer(result: Result, pixels: Callable[[], NDArray[np.uint8]], unit: Unit = 
         )
         st.download_button(
             "Figures (CSV)",
-            figures_csv(result),
+            files.csv,
             file_name=f"{stem}-figures.csv",
             mime="text/csv",
             icon=":material/table:",
@@ -47,7 +62,7 @@ def offer(result: Result, pixels: Callable[[], NDArray[np.uint8]], unit: Unit = 
         )
         st.download_button(
             "Everything (JSON)",
-            serialise.to_json(result, with_budget=True),
+            files.json,
             file_name=f"{stem}.json",
             mime="application/json",
             icon=":material/data_object:",

@@ -3,6 +3,7 @@
 UPLOAD = "upload"  # the widget that takes photos
 CAMERA = "camera"  # the widget of this computer's own camera
 GIVEN = "given"  # the photos that were given and are not measured yet
+ROUND = "round"  # how many photos are measured in this go
 HANDLED = "handled"  # the ids of all photos that were given
 LAST = "last"  # the photo that was given last
 LAST_REFERENCE = "last_reference"  # what gave its scale
@@ -27,6 +28,7 @@ STANDARD = "standard"
 UNIT = "unit"
 PIECE = "piece"  # the number of the piece that was pressed last, or None
 VIEWER = "viewer"  # the picture, which tells the piece that was pressed
+WARM = "warm"  # a picture that is not seen: the browser then has loaded what one takes
 PAPER = "paper"
 NUMBERS = "numbers"
 MAT = "mat"

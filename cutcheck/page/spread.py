@@ -17,12 +17,13 @@ COLOURS = {"in": "#0072b2", "out": "#d55e00", "unsure": "#d8b800", "offcut": "#8
 ON_DARK = {"in": "#56b4e9", "out": "#f08a3c", "unsure": "#f0e442", "offcut": "#b0b0b0", "none": "#b0b0b0"}
 BAND = "#2f8f6b"
 INK = {"light": "#3c4a44", "dark": "#d5d8d0"}  # of axis and mean line, on the page's two backgrounds
+Chart = alt.LayerChart | alt.FacetChart
 ROW_PX, DOT_PX, FEWEST_ROWS = 14, 12, 4
 
 
 def spread_chart(
     pieces: Sequence[Piece], side: SideName, score: SideScore | None, unit: Unit, ink: str = INK["light"]
-) -> alt.LayerChart | alt.FacetChart | None:
+) -> Chart | None:
     """The chart of one side, None where no piece shows it; dots that would hide each other are stacked."""
     rows = spread_rows(pieces, side, unit)
     if not rows:

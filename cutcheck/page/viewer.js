@@ -265,6 +265,10 @@ const viewers = new WeakMap();
 
 export default function (component) {
   const { data, parentElement, setStateValue } = component;
+  if (data.warm) { // only to have all of this loaded
+    parentElement.querySelector(".viewer")?.remove();
+    return;
+  }
   const root = parentElement.querySelector(".viewer");
   let viewer = viewers.get(root);
   if (!viewer) {

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from base64 import b64encode
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from importlib import resources
 from typing import Any
 
 import cv2
 import numpy as np
 import streamlit as st
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
+from cutcheck.page import keys
 from cutcheck.page.panels import piece_panel, said_of
-from cutcheck.picture import title
+from cutcheck.picture import covered, title
 from cutcheck.records import SIDES, Piece, Result, SideScore
 from cutcheck.table import side_words
 from cutcheck.units import Unit
@@ -35,15 +36,22 @@ _component = st.components.v2.component(
 )
 
 
-def preview(pixels: NDArray[np.uint8]) -> str:
-    """A photo as the page shows it, a JPEG data address: at most ``PREVIEW_PX`` wide or high."""
-    longest, shown = max(pixels.shape[:2]), pixels
-    if longest > PREVIEW_PX:
-        factor = PREVIEW_PX / longest
+def preview(pixels: NDArray[np.uint8], cover: Iterable[ArrayLike] = ()) -> str:
+    """A photo as the page shows it, a JPEG data address: at most ``PREVIEW_PX`` wide or high; ``cover``:
+    areas of the photo to paint over, (N, 2) px each."""
+    factor, shown = min(1.0, PREVIEW_PX / max(pixels.shape[:2])), pixels
+    if factor < 1.0:
         size = (round(pixels.shape[1] * factor), round(pixels.shape[0] * factor))
         shown = np.asarray(cv2.resize(shown, size, interpolation=cv2.INTER_AREA), np.uint8)
+    shown = covered(shown, cover, factor)
     _, data = cv2.imencode(".jpg", shown, [cv2.IMWRITE_JPEG_QUALITY, 82])
     return "data:image/jpeg;base64," + b64encode(bytes(data)).decode()
+
+
+def warm_viewer() -> None:
+    """Before there is a photo: let the browser load what the picture takes, unseen."""
+    with st.container(key=keys.WARM):
+        _component(key=f"{keys.WARM}_viewer", data={"warm": True})
 
 
 def view(

@@ -11,19 +11,27 @@ import streamlit as st
 from cutcheck import pipeline, words
 from cutcheck.errors import CutcheckError
 from cutcheck.page import keys, panels
-from cutcheck.page.downloads import offer
+from cutcheck.page.downloads import Files, offer
 from cutcheck.page.gate import visitor
 from cutcheck.page.keeping import keep_panel
 from cutcheck.page.references import ask_for_reference
 from cutcheck.page.remember import start
-from cutcheck.page.spread import INK, spread_chart
+from cutcheck.page.spread import INK, Chart, spread_chart
 from cutcheck.page.tray.leaving_out import ask_what_to_leave_out, both_marks
 from cutcheck.page.tray.look import Seen
-from cutcheck.page.tray.photos import MOST_PHOTOS, SAMPLE_CUT, Given, ask_for_photos, ask_the_camera, sample
+from cutcheck.page.tray.photos import (
+    MOST_PHOTOS,
+    SAMPLE_CUT,
+    Given,
+    ask_for_photos,
+    ask_the_camera,
+    given,
+    sample,
+)
 from cutcheck.page.tray.steps import look_panel, steps_panel
 from cutcheck.page.tray.taken import Tray, pixels_of, take
 from cutcheck.page.turns import turns
-from cutcheck.page.viewer import pick, preview, view
+from cutcheck.page.viewer import pick, preview, view, warm_viewer
 from cutcheck.photo import read_photo
 from cutcheck.records import SIDES, Result, Score, SideName
 from cutcheck.reference_table import HOUSE_RULE, sources_of
@@ -45,73 +53,92 @@ def show() -> None:
     """Draw the place."""
     state = st.session_state
     st.title("Check a tray")
-    if state.get(keys.TRAYS):
-        with st.expander("Check another photo", expanded=bool(state.get(keys.FAULTS))):
-            reference = _ask_for_photos()
-    else:
+    _take_new()
+    # Folded as soon as a photo is there: what is told of it then stands in sight, and stays where it is.
+    folded = bool(state.get(keys.TRAYS) or state.get(keys.GIVEN))
+    label = "Check another photo" if folded else "Give a photo"
+    with st.expander(label, expanded=not folded or bool(state.get(keys.FAULTS))):
         st.html(LEAD)
         reference = _ask_for_photos()
-    _measure_new(reference)
-    _tell_faults(reference)
+    with st.container():
+        _tell_faults(reference)
     cut, unit = _ask_for_cut()
-    tray = _tray_to_show(cut)
+    several, mark = st.container(), st.empty()
+    if _measure_new(reference, mark) and (state[keys.FAULTS] or not folded):
+        mark.empty()  # at once: were it left to the next run, what is drawn then would jump up
+        st.rerun()
+    with several:
+        tray = _tray_to_show(cut)
     if tray is not None:
-        _show_tray(tray, cut, unit)
+        _show_tray(tray, cut, unit, mark)
+    elif keys.LAST not in state:
+        warm_viewer()
     st.html(panels.caution())
 
 
 # --- photos in ----------------------------------------------------------------------------------------------
 
 
-def _ask_for_photos() -> str:
-    """Ask for photos; new ones are then in the state. Returns what gives the scale."""
+def _take_new() -> None:
+    """Line up the photos that were just given, before anything is drawn."""
     state = st.session_state
-    given = ask_for_photos()
+    known: set[str] = state.setdefault(keys.HANDLED, set())
+    new = [one for one in given(state.get(keys.UPLOAD), state.get(keys.CAMERA)) if one.id not in known]
+    known.update(one.id for one in new)
+    _line_up(new)
+
+
+def _line_up(new: list[Given]) -> None:
+    """These photos are measured next, after those that still wait."""
+    state = st.session_state
+    if new:
+        state[keys.GIVEN] = [*state.get(keys.GIVEN, []), *new]
+        state[keys.ROUND], state[keys.FAULTS], state[keys.ALL_FAILED] = len(state[keys.GIVEN]), [], True
+
+
+def _ask_for_photos() -> str:
+    """Ask for photos, which are then in the state. Returns what gives the scale."""
+    state = st.session_state
+    ask_for_photos()
     st.button("Try it with a sample photo", icon=":material/image:", on_click=_take_sample)
     with st.expander("No printed card, or no phone?"):
         last: Given | None = state.get(keys.LAST)
         pressed_on, spot = state.get(keys.SPOT, (None, None))
         reference = ask_for_reference(spot if last is not None and last.id == pressed_on else None)
-        given += ask_the_camera()
-    known: set[str] = state.setdefault(keys.HANDLED, set())
-    for photo in given:
-        if photo.id not in known:
-            known.add(photo.id)
-            state.setdefault(keys.GIVEN, []).append(photo)
+        ask_the_camera()
     return reference
 
 
 def _take_sample() -> None:
     """The sample was pressed: it is measured next, with its cut and the card that lies in it."""
     state = st.session_state
-    state.setdefault(keys.GIVEN, []).append(sample())
+    _line_up([sample()])
     state[keys.CUT], state[keys.REFERENCE] = SAMPLE_CUT, "card"
 
 
-def _measure_new(reference: str) -> None:
-    """Measure what is new, showing the steps. What was shown before stays if it fails."""
+def _measure_new(reference: str, place: Any) -> bool:
+    """Measure what is new, showing the steps in ``place``; whether there was anything. What was shown before
+    stays if it fails; what a press interrupts is still in line, and is measured in the run that it starts."""
     state = st.session_state
-    new: list[Given] = state.pop(keys.GIVEN, [])
     last: Given | None = state.get(keys.LAST)
-    if not new and last is not None and state.get(keys.LAST_REFERENCE) != reference:
-        new = [last]  # the same photo, with another thing to give the scale
-    if not new:
-        return
-    state[keys.LAST], state[keys.LAST_REFERENCE] = new[-1], reference
-    faults: list[tuple[str, CutcheckError]] = []
-    place = st.empty()
-    for number, photo in enumerate(new, 1):
-        title = photo.name if len(new) == 1 else f"Photo {number} of {len(new)}: {photo.name}"
+    if not state.get(keys.GIVEN) and last is not None and state.get(keys.LAST_REFERENCE) != reference:
+        _line_up([last])  # the same photo, with another thing to give the scale
+    line: list[Given] = state.get(keys.GIVEN, [])
+    if not line:
+        return False
+    state[keys.LAST], state[keys.LAST_REFERENCE] = line[-1], reference
+    while line:
+        photo, number, of = line[0], state[keys.ROUND] - len(line) + 1, state[keys.ROUND]
+        title = photo.name if of == 1 else f"Photo {number} of {of}: {photo.name}"
         outcome = _measure(photo, reference, title, place)
+        line.pop(0)
         if isinstance(outcome, CutcheckError):
-            faults.append((photo.name, outcome))
+            state[keys.FAULTS].append((photo.name, outcome))
         else:
             trays: dict[str, Tray] = {**state.get(keys.TRAYS, {}), photo.id: outcome}
             state[keys.TRAYS] = dict(list(trays.items())[-MOST_PHOTOS:])
-            state[keys.SHOWN], state[keys.PIECE] = photo.id, None
-    state[keys.FAULTS], state[keys.ALL_FAILED] = faults, len(faults) == len(new)
-    place.empty()  # at once: were it left to the next run, what is drawn then would jump up
-    st.rerun()
+            state[keys.SHOWN], state[keys.PIECE], state[keys.ALL_FAILED] = photo.id, None, False
+    return True
 
 
 def _measure(photo: Given, reference: str, title: str, place: Any) -> Tray | CutcheckError:
@@ -232,36 +259,41 @@ def _as_one(trays: list[Tray]) -> Tray:
 # --- the marked tray out ------------------------------------------------------------------------------------
 
 
-def _show_tray(tray: Tray, cut: Cut | None, unit: Unit) -> None:
+def _show_tray(tray: Tray, cut: Cut | None, unit: Unit, place: Any) -> None:
+    """All of a tray; its mark stands in ``place``, where the steps of measuring it were."""
     left_out: dict[int, str] = st.session_state.setdefault(keys.LEFT_OUT, {}).get(tray.id, {})
+    told = ""
     try:
         whole = result = pipeline.mark(tray.measured, cut, unit=unit)
         if left_out and cut is not None:
             result = pipeline.mark_without(tray.measured, left_out, cut, unit=unit)
     except CutcheckError as error:
-        st.html(panels.fault_panel(error))
+        told = panels.fault_panel(error)
         whole = result = pipeline.mark(tray.measured)
-    st.html(panels.small_print([headline(result)]))
+    told += panels.small_print([headline(result)])
     if result.score is not None:
-        st.html(panels.mark_panel(result.score))
+        told += panels.mark_panel(result.score)
     elif result.suggested is not None:
         likely = words.cut_title(result.suggested.name)
-        st.html(
+        told += (
             f"<p class='cc-lead'>It looks most like <b>{likely}</b> "
             f"({words.percent(result.suggested.probability)} likely). Choose a cut to get a mark.</p>"
         )
+    place.html(f"<div class='cc-result'>{told}</div>")
     if left_out and cut is not None:
         both_marks(left_out, whole.score, partial(_take_back, tray.id))
     _picture(tray, result, unit)
+    # Worked out now, while the browser draws the picture, and drawn after it: the mark is seen sooner.
+    charts, files = _spread_charts(result, unit), Files.of(result)
     if result.advice:
         st.html(panels.list_panel("What to do", result.advice))
     _good_to_know(tray, result)
-    _spreads(result, unit)
+    _spreads(charts, result, unit)
     if result.score is not None and cut is not None:
         _where_from(result.score, cut)
     st.subheader("Keep it")
     keep_panel(tray, result)
-    offer(result, lambda: pixels_of(tray, load_settings()), unit)
+    offer(result, files, lambda: pixels_of(tray, load_settings()), unit)
 
 
 @st.fragment
@@ -308,19 +340,24 @@ def _good_to_know(tray: Tray, result: Result) -> None:
         st.html(look_panel(tray.seen) + "".join(panels.instead(one.code) for one in poor))
 
 
-def _spreads(result: Result, unit: Unit) -> None:
+def _spread_charts(result: Result, unit: Unit) -> dict[SideName, Chart]:
+    """A chart of each side that counts, or of each there is where nothing is marked; none of one not seen."""
+    scored = {side.side: side for side in result.score.sides} if result.score else {}
+    counted = [piece for piece in result.pieces if EXCLUDED not in piece.flags]
+    ink = INK["dark" if st.context.theme.type == "dark" else "light"]
+    sides: tuple[SideName, ...] = tuple(scored) or SIDES
+    charts = {side: spread_chart(counted, side, scored.get(side), unit, ink) for side in sides}
+    return {side: chart for side, chart in charts.items() if chart is not None}
+
+
+def _spreads(charts: dict[SideName, Chart], result: Result, unit: Unit) -> None:
     st.subheader("How even the sides are")
     band = "The shaded band is what counts as on size; the" if result.score else "The"
     st.html(panels.small_print([f"Each dot is a piece, in {unit}. {band} dashed line is the mean."]))
     scored = {side.side: side for side in result.score.sides} if result.score else {}
-    shown: tuple[SideName, ...] = tuple(scored) or SIDES
-    counted = [piece for piece in result.pieces if EXCLUDED not in piece.flags]
-    ink = INK["dark" if st.context.theme.type == "dark" else "light"]
-    for side in shown:
-        chart = spread_chart(counted, side, scored.get(side), unit, ink)
-        if chart is not None:
-            st.html(panels.spread_title(side, scored.get(side), unit))
-            st.altair_chart(chart, width="stretch", key=f"spread-{side}")
+    for side, chart in charts.items():
+        st.html(panels.spread_title(side, scored.get(side), unit))
+        st.altair_chart(chart, width="stretch", key=f"spread-{side}")
 
 
 def _where_from(score: Score, cut: Cut) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from importlib import resources
 from typing import NamedTuple
 
 import streamlit as st
+from streamlit.typing import UploadedFile
 
 from cutcheck.page import keys, panels
 
@@ -22,8 +24,14 @@ class Given(NamedTuple):
     data: bytes
 
 
-def ask_for_photos() -> list[Given]:
-    """The photos in the two widgets, whether they are new or not."""
+def given(files: Sequence[UploadedFile] | None, taken: UploadedFile | None) -> list[Given]:
+    """The photos in the two fields, whether they are new or not."""
+    photos = [Given(file.file_id, file.name, file.getvalue()) for file in (files or [])[:MOST_PHOTOS]]
+    return [*photos, Given(taken.file_id, "camera.jpg", taken.getvalue())] if taken else photos
+
+
+def ask_for_photos() -> None:
+    """The field for photos, from the phone's camera or from a file."""
     files = st.file_uploader(
         "Take or choose photos of a tray",
         type=PHOTO_TYPES,
@@ -31,23 +39,19 @@ def ask_for_photos() -> list[Given]:
         accept_multiple_files=True,
         help="On a phone this opens its own camera. Several photos may be of one tray or of several.",
     )
-    given = [Given(file.file_id, file.name, file.getvalue()) for file in (files or [])[:MOST_PHOTOS]]
     if files and len(files) > MOST_PHOTOS:
         said = f"The first {MOST_PHOTOS} photos are measured. Give the others when these are done."
         st.html(panels.list_panel("Many photos", [said]))
-    return given
 
 
-def ask_the_camera() -> list[Given]:
+def ask_the_camera() -> None:
     """A photo by this computer's own camera, which is opened only when it is asked for."""
-    if not st.toggle("Use the camera of this computer", key=f"{keys.CAMERA}_on"):
-        return []
-    st.html(
-        "<p class='cc-small'>Such a picture is small and compressed: the sizes are less sure than from a "
-        "phone's own photo. It works on this computer only.</p>"
-    )
-    taken = st.camera_input("Photo of the tray", key=keys.CAMERA)
-    return [] if taken is None else [Given(taken.file_id, "camera.jpg", taken.getvalue())]
+    if st.toggle("Use the camera of this computer", key=f"{keys.CAMERA}_on"):
+        st.html(
+            "<p class='cc-small'>Such a picture is small and compressed: the sizes are less sure than from a "
+            "phone's own photo. It works on this computer only.</p>"
+        )
+        st.camera_input("Photo of the tray", key=keys.CAMERA)
 
 
 def sample() -> Given:

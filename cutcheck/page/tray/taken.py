@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,10 +16,10 @@ from numpy.typing import NDArray
 
 from cutcheck import pipeline
 from cutcheck.errors import CutcheckError
+from cutcheck.located import Located
 from cutcheck.page.tray.look import Seen, look
 from cutcheck.page.viewer import preview
 from cutcheck.photo import Limits, read_photo
-from cutcheck.picture import masked
 from cutcheck.pipeline import Measured
 from cutcheck.settings import Settings
 
@@ -53,15 +54,21 @@ def take(
     try:
         looked = pipeline.look_at(data, name=name, reference=reference, settings=settings, on_step=step)
         seen = look(looked)
-        measured = pipeline.measure_looked(looked, on_step=step)
-        picture = preview(masked(looked.photo.pixels, pipeline.mark(measured)))
+        with ThreadPoolExecutor(1) as beside:  # the small copy is made while the pieces are measured
+            picture = beside.submit(preview, looked.photo.pixels, to_cover(looked.located))
+            measured = pipeline.measure_looked(looked, on_step=step)
     except CutcheckError as error:
         return error
     except Exception as error:
         LOG.exception("measuring %s", name)
         return CutcheckError("internal", what=type(error).__name__)
     light = replace(measured, photo=replace(looked.photo, pixels=np.empty((0, 0, 3), np.uint8)))
-    return Tray(photo_id, name, data, reference, light, picture, seen)
+    return Tray(photo_id, name, data, reference, light, picture.result(), seen)
+
+
+def to_cover(located: Located) -> tuple[NDArray[np.float64], ...]:
+    """What is painted over in every picture, (N, 2) float, px: a bank-size card, nobody's business."""
+    return located.regions_px if located.scale.reference == "id1" else ()
 
 
 def pixels_of(tray: Tray, settings: Settings) -> NDArray[np.uint8]:
