@@ -76,7 +76,8 @@ def paste(text: str, start: str, end: str) -> None:
 
 
 def page_pictures() -> None:
-    """The page with the sample checked and a piece pressed, at phone and at desk width; a term's progress."""
+    """The page with the sample checked and a piece pressed, at phone and at desk width; a term's progress;
+    the sample class."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -122,6 +123,14 @@ def page_pictures() -> None:
                 assert top is not None
                 assert end is not None
                 shoot(page, "progress", (0, top["y"] - 12, 1000, end["y"] - top["y"]))
+                page.close()
+                page = browser.new_page(viewport={"width": 1280, "height": 800})
+                page.goto(f"http://localhost:{port}/class")
+                page.get_by_role("button", name="Open a sample class").click()
+                page.get_by_role("radio", name="Marks").click(timeout=120_000)
+                page.locator("g.piece").first.wait_for(timeout=120_000)
+                page.wait_for_timeout(2000)
+                shoot(page, "page-class")
                 browser.close()
         finally:
             server.terminate()

@@ -90,7 +90,7 @@ def test_one_bad_photo_of_several_does_not_stop_the_others(tray_photo: Path) -> 
 def test_a_press_while_a_photo_is_measured_loses_no_photo(
     tray_photo: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """What a press interrupts is measured in the run that the press starts, and only then is out of the line."""
+    """What a press interrupts is measured in the run that the press starts, and only then is done with."""
     asked: list[str] = []
 
     def pressed_once(*given: object, **more: object) -> object:
