@@ -19,6 +19,7 @@ from cutcheck.errors import CutcheckError
 from cutcheck.foreground import SURE, Labels, board_mask, disc, label_pieces, nonzero
 from cutcheck.light import LINEAR
 from cutcheck.photo import Photo
+from cutcheck.side_by_side import split_lengthwise
 from cutcheck.split import NECK, jagged, may_hold_several, split_outline
 from cutcheck.surface import Bytes, Floats32, Surface, learn_surface, log_colour
 
@@ -101,7 +102,7 @@ def find_blobs(
     finer = min(1.0, FINER_PX_PER_MM * mm_per_px)
     if traced and finer > scale and np.median([one.blob.extent_mm[0] for one in traced]) < SMALL_MM:
         traced = _finer(traced, labels, shrink(photo.pixels, finer), camera, finer)
-    blobs = _cut_apart(traced, 1.0 / mm_per_px, smallest_mm, camera)
+    blobs = _cut_apart(traced, photo.pixels, 1.0 / mm_per_px, smallest_mm, camera)
     blobs = [blob for blob in blobs if blob.extent_mm[0] <= largest_mm]
     _check_glare(small, labels, [one.number for one in traced], board)
     if not blobs:
@@ -337,7 +338,9 @@ def _screen(
     return [one for one, gone in zip(traced, drop, strict=True) if not gone]
 
 
-def _cut_apart(traced: list[_Traced], per_mm: float, smallest_mm: float, camera: Camera) -> list[Blob]:
+def _cut_apart(
+    traced: list[_Traced], pixels: Bytes, per_mm: float, smallest_mm: float, camera: Camera
+) -> list[Blob]:
     """The blobs, those that plainly hold several pieces cut, those that probably do flagged.
 
     ``per_mm``: px of the photo to the mm.
@@ -348,7 +351,9 @@ def _cut_apart(traced: list[_Traced], per_mm: float, smallest_mm: float, camera:
             blob = replace(blob, flags=blob.flags | {"faint"})
         # A faint outline is uneven: only a narrow neck in it means two pieces.
         neck = 0.5 * NECK if "faint" in blob.flags else NECK
-        parts = split_outline(blob.outline_px, (smallest_mm * per_mm) ** 2, neck=neck) if several else []
+        outline = blob.outline_px
+        parts = split_outline(outline, (smallest_mm * per_mm) ** 2, neck=neck) if several else [outline]
+        parts = [stick for part in parts for stick in split_lengthwise(pixels, part)]
         if len(parts) < 2:
             done.append(blob)
             continue

@@ -72,6 +72,33 @@ def test_a_row_is_cut_at_its_dark_seams(count: int, edge: float, angle: float) -
     assert parts[:, :2] == pytest.approx(along, abs=0.2)
 
 
+def among_dice(box: Floats, edge: float) -> Floats:
+    """The box (1, 9) with eight single dice of that edge after it, where the photo shows none: (9, 9)."""
+    dice = np.tile([0.0, 0.0, 0.3, edge, 0.97 * edge, edge, 0.0, 0.0, 0.0], (8, 1))
+    dice[:, 0], dice[:, 1] = np.linspace(-40.0, 40.0, 8), 30.0
+    return np.concatenate([box, dice])
+
+
+@pytest.mark.parametrize("count", [2, 3, 5])
+@pytest.mark.parametrize("angle", [0.0, 33.0, 120.0])
+def test_what_is_a_whole_row_of_the_others_is_parted_though_no_seam_shows(count: int, angle: float) -> None:
+    """Among dice, what is as wide and high as they and whole times as long counts as that many."""
+    pixels, box = row_of_dice(count, 8.0, angle, dark=False)
+    parts = rows_of_pieces(pixels, CAMERA, among_dice(box, 8.0))
+    assert [len(part) for part in parts] == [count] + [1] * 8
+    assert parts[0][:, 3] == pytest.approx(np.full(count, 8.0), rel=0.25)
+    assert parts[0][:, 3].sum() == pytest.approx(count * 8.0)
+
+
+@pytest.mark.parametrize("times", [1.0, 1.4, 2.5])
+def test_what_is_no_whole_row_of_the_others_stays_one(times: float) -> None:
+    """Among dice, a plain piece that is not whole times as long is one piece of its own length."""
+    pixels, box = row_of_dice(3, 8.0, 20.0, dark=False)
+    box[0, 3] = times * 8.0
+    parts = rows_of_pieces(pixels, CAMERA, among_dice(box, 8.0))
+    assert np.array_equal(parts[0], box)
+
+
 @pytest.mark.parametrize("angle", [0.0, 33.0, 120.0])
 def test_a_plain_stick_is_not_cut(angle: float) -> None:
     """A stick without seams stays one piece, though it is as long as a row."""
