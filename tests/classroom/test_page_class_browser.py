@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -176,6 +177,11 @@ def test_the_sample_class_has_no_serious_fault(browser: Browser, address: str, s
             faults[f"{name}, {scheme}"] = serious(page)
         wide = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
         faults[name] = [f"{wide} px too wide"] if wide > 0 else []
+    if size is DESK:  # class, assignment and name stand in a row
+        names = re.compile("^(Class|Assignment|Your name)")
+        row = page.locator("[data-testid=stWidgetLabel]", has_text=names)
+        tops = row.evaluate_all("(all) => all.map((one) => one.getBoundingClientRect().top)")
+        faults["row"] = [] if len(tops) == 3 and max(tops) - min(tops) < 2 else [str(tops)]
     context.close()
     assert len({ground for _, ground in seen}) == len(seen) == 2  # it was dark, and light
     assert {name: found for name, found in faults.items() if found} == {}
