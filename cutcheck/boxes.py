@@ -8,7 +8,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from cutcheck.budget import CAUSES, ROUGHNESS_MM, camera_part, height_part
+from cutcheck.budget import (
+    CAUSES,
+    ROUGHNESS_MM,
+    TURN_SHARE,
+    UNEVEN_SHARE,
+    camera_part,
+    height_part,
+)
 from cutcheck.camera import Camera, Floats
 from cutcheck.classify import Outlined
 from cutcheck.edgefit import FIRST_PX, LAST_PX, MERGED_PX, EdgeFit, edge_turns, fit_edges
@@ -23,17 +30,15 @@ from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, Bools, Box, box_corners,
 
 INNER_CLEAR, FOOT_CLEAR = 2.0, 1.2  # how clear the edges of a side face must be to show the height
 MISS_PX, MISS_SHARE = 2.0, 0.04  # how far a box may miss its outline, px and in parts of its breadth
-USUAL_SPREADS, USUAL_LEAST = 2.0, 0.5  # what is a box though its outline is none: its size, the edges shown
+USUAL_SPREADS, USUAL_LEAST = 3.0, 0.4  # what is a box though its outline is none: its size, the edges shown
 ROUGH_TRAY, NEARLY = 0.45, 0.4  # share of pieces that are no boxes; how like one the rest must then be
 SHOWN = 0.6  # the share of a box's edges that usually stands out
 USUAL_RMS_PX, USUAL_SHOWN = 0.35, 0.75  # edges scatter no more and stand out no less on a good piece
 PARTED_PX = (1.5, 1.0, 1.0)  # how far each round looks for an edge of a piece of a row
 SEAM_SHARE = 0.05  # how well seams place the ends of a piece, in parts of its width
 FIRST_SAMPLES = 6  # places along an edge that tell candidates apart
-NARROW_PX, NARROW_SHARE = (
-    2.0 * MERGED_PX,
-    0.3,
-)  # a side face seen so narrow, and what that leaves open, in parts of it
+NARROW_PX = 2.0 * MERGED_PX  # a side face seen so narrow
+NARROW_SHARE = 0.2  # leaves open so much, in parts of it
 STRAIGHT = 1e-6  # variance, mm2, of the bow of a box that is held straight
 KEEP = 4  # heights that go on to the fit
 
@@ -118,6 +123,15 @@ def _slivers(camera: Camera, fit: EdgeFit) -> Floats:
     gap = np.where(fit.view.inner[:, :4] & (fit.view.gap_px[:, :4] < NARROW_PX), gap, 0.0)
     # Sides 1 and 3 end the length, 0 and 2 the width.
     return NARROW_SHARE * np.hypot(gap[:, [1, 0]], gap[:, [3, 2]])
+
+
+def _out_of_parallel(camera: Camera, fit: EdgeFit, turns: tuple[Floats, Floats]) -> Floats:
+    """By how much the ends of the length and of the width turn against the fitted box, (N, 2) mm."""
+    height = fit.rows[:, HEIGHT]
+    a = affine_at(camera, camera.project_at(fit.rows[:, :2], height), height).a
+    turn = np.where(np.isfinite(turns[1]), turns[0], 0.0)[:, :4]
+    turn = turn / np.sqrt(np.abs(np.linalg.det(a)))[:, None]
+    return np.asarray(np.hypot(turn[:, [1, 0]], turn[:, [3, 2]]), float)
 
 
 def fit_boxes(
@@ -226,7 +240,8 @@ def _pieces(
     parts[:, :2, 2] = camera_part(camera, ends, np.repeat(box[:, HEIGHT, None], 2, axis=1))
     parts[:, 2, 2] = height_part(camera, foot, top, box[:, HEIGHT])
     parts[:, :, 3] = scale_u * value
-    parts[:, :, 4] = ROUGHNESS_MM
+    parts[:, :, 4] = np.hypot(ROUGHNESS_MM, UNEVEN_SHARE * value)
+    parts[:, :2, 4] = np.hypot(parts[:, :2, 4], TURN_SHARE * _out_of_parallel(camera, fit, turns))
     parts[:, :, 5] = 0.0 if touching else rival
     parts[:, :2, 5] = np.hypot(parts[:, :2, 5], _slivers(camera, fit))
     # A height is seen where both edges of a side face stand out.

@@ -12,6 +12,8 @@ from cutcheck.camera import Camera, Floats
 
 CAUSES = ("edges", "height", "camera", "print", "roughness", "reading")
 ROUGHNESS_MM = 0.03  # what is left of a cut face's bumps once a whole edge is averaged
+UNEVEN_SHARE = 0.006  # the same of its unevenness, which grows with the piece: in parts of the side
+TURN_SHARE = 0.1  # what edges out of parallel leave open of the side between them, in parts of their turn
 
 
 def camera_part(camera: Camera, ends: Floats, h: Floats) -> Floats:
