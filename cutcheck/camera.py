@@ -58,9 +58,13 @@ class Camera:
     def project(self, points: Floats) -> Floats:
         """Where points (..., 3) mm (x, y, h) are seen: (..., 2) px."""
         m = self.rotation * np.array([1.0, 1.0, -1.0])
-        cam = points @ m.T + self.translation
-        ab = cam[..., :2] / cam[..., 2:3]
-        return np.asarray(self._distort(ab) * self.f + np.array([self.cx, self.cy]))
+        # Coordinates apart: sums over pairs, and small products one by one, take several times as long.
+        x, y, z = (points.reshape(-1, 3) @ m.T + self.translation).T
+        a, b = x / z, y / z
+        r2 = a * a + b * b
+        bent = 1.0 + r2 * (self.k1 + self.k2 * r2)
+        px = np.stack([a * bent * self.f + self.cx, b * bent * self.f + self.cy], axis=-1)
+        return np.asarray(px.reshape(*points.shape[:-1], 2))
 
     def project_at(self, xy: Floats, h: float | Floats) -> Floats:
         """Where points (..., 2) mm at height ``h`` (scalar or (...)) are seen: (..., 2) px."""
@@ -95,10 +99,6 @@ class Camera:
     def raised(self, lift_mm: float) -> Camera:
         """The same camera over a board whose plane h = 0 lies ``lift_mm`` lower than before."""
         return replace(self, translation=self.translation + self.rotation[:, 2] * lift_mm)
-
-    def _distort(self, ab: Floats) -> Floats:
-        r2 = (ab * ab).sum(axis=-1, keepdims=True)
-        return np.asarray(ab * (1.0 + r2 * (self.k1 + self.k2 * r2)))
 
     def _undistort(self, seen: Floats) -> Floats:
         if self.k1 == 0.0 and self.k2 == 0.0:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from cutcheck.camera import Camera, Floats
 from cutcheck.edgefit import EdgeFit
 from cutcheck.profiles import sample
+from cutcheck.short_rows import squares
 from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, box_corners, visible_sides
 
 LEAN_SHARE = 0.04
@@ -152,16 +153,17 @@ def _regions(
     sides = visible_sides(boxes, camera)
     order = np.argsort(-sides, axis=-1)[..., :2]
     faces = np.concatenate([np.zeros((keep, count, 1), int), 1 + order], axis=-1)
-    seen = np.concatenate(
-        [np.ones((keep, count, 1), bool), np.take_along_axis(sides, order, -1) > 0.0], axis=-1
-    )
+    seen = np.take_along_axis(sides, order, -1) > 0.0
     corners = camera.project(box_corners(boxes))
     quads = np.take_along_axis(corners[:, :, None], _FACES[faces][..., None], axis=3)
-    face = _inside_quads(place, quads) & seen[..., None]
-    face &= face.cumsum(axis=2) == 1
+    middle = 0.5 * (low + high)
+    face = _inside_quads(place - middle[:, None], quads - middle[:, None, None])
+    # Each place is in one face at most: the top face, then the side that is seen more.
+    face[:, :, 1:] &= seen[..., None] & ~face[:, :, :1]
+    face[:, :, 2] &= ~face[:, :, 1]
     share = face.astype(float)
     slope = np.concatenate(
-        [np.ones((count, grid * grid, 1)), (place - 0.5 * (low + high)[:, None]) / margin[..., None]], axis=-1
+        [np.ones((count, grid * grid, 1)), (place - middle[:, None]) / margin[..., None]], axis=-1
     )
     outside = 1.0 - share.sum(axis=2)
     part = np.concatenate([share, outside[:, :, None]], axis=2)
@@ -169,15 +171,15 @@ def _regions(
         [
             np.einsum("nga,ngb->ngab", slope, slope).reshape(count, -1, 9),
             np.einsum("nga,ngc->ngac", slope, colour).reshape(count, -1, 9),
-            (colour**2).sum(axis=-1)[..., None],
+            squares(colour)[..., None],
         ],
         axis=-1,
     )
     sums = np.matmul(part.transpose(1, 0, 2, 3).reshape(count, -1, grid * grid), basis)
     sums = sums.reshape(count, keep, 4, 19).transpose(1, 0, 2, 3)
-    squares = sums[..., :9].reshape(keep, count, 4, 3, 3) + 1e-3 * np.eye(3)
+    normal = sums[..., :9].reshape(keep, count, 4, 3, 3) + 1e-3 * np.eye(3)
     right = sums[..., 9:18].reshape(keep, count, 4, 3, 3)
-    best = np.linalg.solve(squares, right)
+    best = np.linalg.solve(normal, right)
     left = np.maximum(sums[..., 18] - (best * right).sum(axis=(-1, -2)), 0.0)
     area = np.maximum(within.sum(axis=1), 1)
     uneven = np.log(left[..., :3].sum(axis=-1) / area + 2e-4)
@@ -196,7 +198,11 @@ def _inside_outlines(outlines: Floats, low: Floats, high: Floats, grid: int) -> 
 
 
 def _inside_quads(place: Floats, quads: Floats) -> NDArray[np.bool_]:
-    """Which places (N, G, 2) lie inside convex quads (K, N, F, 4, 2): (K, N, F, G)."""
+    """Which places (N, G, 2) lie inside convex quads (K, N, F, 4, 2), (K, N, F, G).
+
+    Both from the middles of their pieces: 32 bits are then exact enough.
+    """
+    place, quads = place.astype(np.float32), quads.astype(np.float32)
     ahead = np.roll(quads, -1, axis=-2) - quads
     # The cross product with an edge is linear in the place: a x + b y + c.
     a, b = -ahead[..., 1], ahead[..., 0]

@@ -141,13 +141,15 @@ def _candidates(soft: Floats32, least: float) -> tuple[Bytes, Bytes]:
 
 
 def _top(label: Labels, value: Floats32, count: int) -> NDArray[np.float64]:
-    """The 95 % quantile of ``value`` in each label 0..count-1 (0 where there is none)."""
-    order = np.lexsort((value, label))
+    """The 95 % quantile of ``value``, at least 0, in each label 0..count-1 (0 where there is none)."""
+    # One key of label and value: numbers above 0 are in the order of their bits. Two keys take far longer.
+    key = (label.astype(np.uint64) << np.uint64(32)) | np.asarray(value, np.float32).view(np.uint32)
+    ordered = (np.sort(key) & np.uint64(0xFFFFFFFF)).astype(np.uint32).view(np.float32)
     size = np.bincount(label, minlength=count)
     at = np.cumsum(size) - 1 - (0.05 * size).astype(int)
     out = np.zeros(count)
     some = size > 0
-    out[some] = value[order][at[some]]
+    out[some] = ordered[at[some]]
     return out
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from cutcheck.camera import Camera, Floats
 from cutcheck.explain import LEAN_SHARE
 from cutcheck.profiles import sample
-from cutcheck.silhouette import Affine, FirstFit, boxes_at, facing
+from cutcheck.silhouette import Affine, FirstFit, boxes_at, boxes_of_heights, facing
 from cutcheck.solids import (
     BOW,
     HEIGHT,
@@ -34,13 +34,13 @@ CLEAR_PX = 3.0  # an inner edge nearer than this to an outer one can't be told f
 
 
 def as_boxes(fit: FirstFit) -> Floats:
-    """First fits as boxes (N, 9)."""
-    box = np.zeros((len(fit.length), 9))
-    box[:, 0:2] = fit.xy
-    box[:, 2] = fit.theta
-    box[:, 3] = fit.length
-    box[:, 4] = fit.width
-    box[:, 5] = fit.height
+    """First fits (...) as boxes (..., 9)."""
+    box = np.zeros((*fit.length.shape, 9))
+    box[..., 0:2] = fit.xy
+    box[..., THETA] = fit.theta
+    box[..., LENGTH] = fit.length
+    box[..., WIDTH] = fit.width
+    box[..., HEIGHT] = fit.height
     return box
 
 
@@ -65,13 +65,8 @@ def scan_heights(
     """
     size = np.sqrt(np.abs(np.linalg.det(affine.a)))
     share = np.linspace(*SHARES, steps)
-    boxes = []
-    misfit = []
-    for part in share:
-        fit = boxes_at(affine, n, reach, theta[:, None], part * breadth, seams)
-        boxes.append(as_boxes(fit))
-        misfit.append(fit.rms)
-    box = np.stack(boxes)
+    fits = boxes_of_heights(affine, n, reach, theta, np.multiply.outer(share, breadth), seams)
+    box = as_boxes(fits)
     box[..., BOW] = bow
     t = 0.1 + 0.8 * (np.arange(SAMPLES) + 0.5) / SAMPLES
     u, v, w = box_edges(t)
@@ -100,7 +95,7 @@ def scan_heights(
     steady = mean / (np.sqrt((step**2).sum(-1).mean(axis=1)) + 0.004)
     evidence = np.zeros(box.shape[:2])
     np.add.at(evidence, use[:2], mean * steady * weight[use] * span[use])
-    return box, evidence, np.stack(misfit)
+    return box, evidence, fits.rms
 
 
 def candidates(box: Floats, evidence: Floats, misfit: Floats, size: Floats, keep: int = 3) -> Floats:

@@ -45,7 +45,7 @@ def make_piece(
     return Piece(
         number=0,
         centre_px=(float(top[0]), float(top[1])),
-        outline_px=tuple((float(x), float(y)) for x, y in outline),
+        outline_px=_places(outline),
         shape=kind,
         length=Measure(plan[0], unc[0]),
         width=Measure(plan[1], unc[1]),
@@ -54,8 +54,12 @@ def make_piece(
         else Measure(None, None, seen=False),
         budget=budget,
         flags=("touching",) if touching else (),
-        top_px=tuple((float(x), float(y)) for x, y in rim),
+        top_px=_places(rim),
     )
+
+
+def _places(outline: Floats) -> tuple[tuple[float, float], ...]:
+    return tuple((x, y) for x, y in outline.tolist())
 
 
 def edges_and_height(covariance: Floats, plan: tuple[int, ...], height: int, parts: Floats) -> None:

@@ -19,21 +19,31 @@ _ROW = 4096
 
 def sample(pixels: NDArray[np.uint8], px: Floats) -> NDArray[np.float32]:
     """Linear-light colours at ``px`` (..., 2): (..., 3) float32 in [0, 1]."""
-    flat = px.reshape(-1, 2)
-    if not len(flat):
-        return np.zeros((*px.shape[:-1], pixels.shape[2]), np.float32)
-    rows = -(-len(flat) // _ROW)
-    x, y = np.zeros((2, rows, _ROW), np.float32)
-    x.ravel()[: len(flat)], y.ravel()[: len(flat)] = flat[:, 0], flat[:, 1]
-    seen = cv2.remap(pixels, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    values = np.asarray(cv2.LUT(seen, LINEAR32)).reshape(-1, pixels.shape[2])[: len(flat)]
-    return np.asarray(values.reshape(*px.shape[:-1], pixels.shape[2]), np.float32)
+    return _at(pixels, px[..., 0], px[..., 1])
 
 
 def profiles(pixels: NDArray[np.uint8], points: Floats, normals: Floats, half: int) -> NDArray[np.float32]:
-    """Profiles through ``points`` (..., 2) px along unit ``normals`` (..., 2): (..., 2 half + 1, 3)."""
+    """Profiles through ``points`` (..., 2) px along unit ``normals`` (..., 2): (..., 2 half + 1, 3).
+
+    ``normals`` may be broadcast over the points.
+    """
     s = np.arange(-half, half + 1) * STEP_PX
-    return sample(pixels, points[..., None, :] + s[:, None] * normals[..., None, :])
+    # The two coordinates apart: one array of pairs would be written, and read again to take it apart.
+    x, y = (points[..., None, i] + s * normals[..., None, i] for i in (0, 1))
+    return _at(pixels, x, y)
+
+
+def _at(pixels: NDArray[np.uint8], x: Floats, y: Floats) -> NDArray[np.float32]:
+    """Linear-light colours at ``x`` and ``y`` px, both (...): (..., 3) float32."""
+    if not x.size:
+        return np.zeros((*x.shape, pixels.shape[2]), np.float32)
+    rows = -(-x.size // _ROW)
+    place = np.zeros((2, rows * _ROW), np.float32)
+    place[0, : x.size], place[1, : x.size] = x.ravel(), y.ravel()
+    px, py = place.reshape(2, rows, _ROW)
+    seen = cv2.remap(pixels, px, py, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    values = np.asarray(cv2.LUT(seen, LINEAR32)).reshape(-1, pixels.shape[2])[: x.size]
+    return np.asarray(values.reshape(*x.shape, pixels.shape[2]), np.float32)
 
 
 _KERNEL = np.array([-1.0, -2.0, -2.0, 0.0, 2.0, 2.0, 1.0], np.float32)
@@ -55,8 +65,11 @@ def slopes(profile: NDArray[np.float32]) -> NDArray[np.float32]:
 def peak(signal: Floats) -> tuple[Floats, Floats]:
     """The highest place of each row of ``signal`` (..., S), by a parabola: px from the middle, height."""
     size = signal.shape[-1]
-    k = np.clip(np.argmax(signal, axis=-1), 1, size - 2)
-    left, mid, right = (np.take_along_axis(signal, (k + d)[..., None], -1)[..., 0] for d in (-1, 0, 1))
+    rows = signal.reshape(-1, size)
+    k = np.clip(np.argmax(rows, axis=-1), 1, size - 2)
+    at = k + np.arange(len(rows)) * size
+    left, mid, right = (rows.ravel()[at + d] for d in (-1, 0, 1))
     curve = left - 2.0 * mid + right
     shift = np.where(curve < -1e-12, 0.5 * (left - right) / np.where(curve < -1e-12, curve, -1.0), 0.0)
-    return (k + np.clip(shift, -0.5, 0.5) - size // 2) * STEP_PX, mid
+    place = (k + np.clip(shift, -0.5, 0.5) - size // 2) * STEP_PX
+    return place.reshape(signal.shape[:-1]), mid.reshape(signal.shape[:-1])

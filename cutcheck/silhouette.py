@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cutcheck.camera import Camera, Floats
+from cutcheck.short_rows import lengths, medians
 
 DIRECTIONS = 48
 TURNS = 45
@@ -76,20 +77,29 @@ class FirstFit:
     rms: Floats
 
 
+ROUNDS = 3  # of least squares, each with the weights that the one before gives
+
+
 def _solve(design: Floats, target: Floats, prior: Floats, prior_weight: Floats) -> tuple[Floats, Floats]:
-    """Least squares for (..., K, P) designs with a diagonal prior, one robust reweighting; also the rms."""
+    """Least squares for designs (..., P, K) with a diagonal prior, robustly reweighted; also the rms."""
     weight = np.ones_like(target)
-    for _ in range(3):
-        weighted = np.swapaxes(design * weight[..., None], -1, -2)
-        normal = np.matmul(weighted, design)
-        index = np.arange(design.shape[-1])
+    across = np.swapaxes(design, -1, -2)
+    index = np.arange(design.shape[-2])
+    for _ in range(ROUNDS):
+        weighted = design * weight[..., None, :]
+        normal = np.matmul(weighted, across)
         normal[..., index, index] += prior_weight
         right = np.matmul(weighted, target[..., None])[..., 0] + prior_weight * prior
         solution = np.linalg.solve(normal, right[..., None])[..., 0]
-        residual = target - np.matmul(design, solution[..., None])[..., 0]
-        spread = 1.5 * np.median(np.abs(residual), axis=-1, keepdims=True) + 0.3
-        weight = 1.0 / (1.0 + (residual / (2.0 * spread)) ** 2)
+        residual = target - np.matmul(solution[..., None, :], design)[..., 0, :]
+        weight = _weights(residual)
     return solution, np.sqrt((weight * residual**2).mean(axis=-1))
+
+
+def _weights(residual: Floats) -> Floats:
+    """What each place of a support function counts, by what is left of it (..., K) px."""
+    spread = 1.5 * medians(np.abs(residual)) + 0.3
+    return np.asarray(1.0 / (1.0 + (residual / (2.0 * spread[..., None])) ** 2))
 
 
 def facing(n: Floats, seams: Floats) -> NDArray[np.bool_]:
@@ -97,6 +107,8 @@ def facing(n: Floats, seams: Floats) -> NDArray[np.bool_]:
 
     ``seams`` (N, S, 2) are outward unit normals, nan where there is none.
     """
+    if np.isnan(seams).all():
+        return np.zeros((len(seams), len(n)) if n.ndim == 2 else n.shape[:-1], bool)
     dot = np.einsum("...i,nsi->n...s", n, seams) if n.ndim == 2 else np.einsum("n...i,nsi->n...s", n, seams)
     return np.asarray((np.nan_to_num(dot, nan=-1.0) > np.cos(np.radians(40.0))).any(axis=-1))
 
@@ -112,12 +124,7 @@ def boxes_at(
 ) -> FirstFit:
     """As ``first_boxes``, with the turns to try, ``theta`` (N, T) rad, and the height if it is known."""
     local = reach - affine.p @ n.T
-    e1 = np.stack([np.cos(theta), np.sin(theta)], axis=-1)
-    e2 = np.stack([-np.sin(theta), np.cos(theta)], axis=-1)
-    na = np.einsum("kd,ndx->nkx", n, affine.a)
-    along = 0.5 * np.abs(np.einsum("nkx,ntx->ntk", na, e1))
-    across = 0.5 * np.abs(np.einsum("nkx,ntx->ntk", na, e2))
-    rise = np.where(facing(n, seams), 0.0, np.maximum(affine.b @ n.T, 0.0))
+    na, along, across, rise = _parts(affine, n, theta, seams)
     up = np.broadcast_to(rise[:, None], along.shape)
     nx, ny = (np.broadcast_to(na[:, None, :, i], along.shape) for i in (0, 1))
     target = np.broadcast_to(local[:, None], along.shape)
@@ -129,10 +136,10 @@ def boxes_at(
         prior[..., 4] = np.maximum(0.8 * guess, 0.5)[:, None]
         weight = np.zeros_like(prior)
         weight[..., 4] = (0.5 / np.maximum(prior[..., 4], 0.5)) ** 2
-        design = np.stack([nx, ny, along, across, up], axis=-1)
+        design = np.stack([nx, ny, along, across, up], axis=-2)
     else:
         target = target - height[:, None, None] * up
-        design = np.stack([nx, ny, along, across], axis=-1)
+        design = np.stack([nx, ny, along, across], axis=-2)
         prior = np.zeros((*theta.shape, 4))
         weight = np.full_like(prior, 1e-9)
     solution, rms = _solve(design, target, prior, weight)
@@ -142,6 +149,39 @@ def boxes_at(
     turned = theta[rows, best]
     tall = np.maximum(x[:, 4], 0.05) if height is None else height
     return _ordered(affine.origin + x[:, :2], turned, x[:, 2], x[:, 3], tall, rms[rows, best])
+
+
+def _parts(affine: Affine, n: Floats, theta: Floats, seams: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    """What the support function gains for each mm: of x and y (N, K, 2), of the length and of the width at
+    turns ``theta`` (N, T), (N, T, K) each, and of the height (N, K)."""
+    e1 = np.stack([np.cos(theta), np.sin(theta)], axis=-1)
+    e2 = np.stack([-np.sin(theta), np.cos(theta)], axis=-1)
+    na = np.matmul(n, affine.a)
+    along, across = (0.5 * np.abs(np.matmul(e, np.swapaxes(na, 1, 2))) for e in (e1, e2))
+    rise = np.where(facing(n, seams), 0.0, np.maximum(affine.b @ n.T, 0.0))
+    return na, along, across, rise
+
+
+def boxes_of_heights(
+    affine: Affine, n: Floats, reach: Floats, theta: Floats, height: Floats, seams: Floats
+) -> FirstFit:
+    """The best boxes of S heights, ``height`` (S, N) mm, at turns ``theta`` (N,) rad; figures are (S, N)."""
+    na, along, across, rise = _parts(affine, n, theta[:, None], seams)
+    design = np.concatenate([np.swapaxes(na, 1, 2), along, across], axis=1)
+    # A piece's heights share their design, so that all its normal equations are one product.
+    products = (design[:, :, None] * design[:, None]).reshape(len(theta), 16, -1).swapaxes(1, 2)
+    target = (reach - affine.p @ n.T)[:, None] - height.T[..., None] * rise[:, None]
+    weight = np.ones_like(target)
+    for _ in range(ROUNDS):
+        normal = np.matmul(weight, products).reshape(*weight.shape[:2], 4, 4) + 1e-9 * np.eye(4)
+        right = np.matmul(weight * target, design.swapaxes(1, 2))
+        solution = np.linalg.solve(normal, right[..., None])[..., 0]
+        residual = target - np.matmul(solution, design)
+        weight = _weights(residual)
+    rms = np.sqrt((weight * residual**2).mean(axis=-1)).T
+    x = solution.transpose(2, 1, 0)
+    xy = affine.origin + np.stack([x[0], x[1]], axis=-1)
+    return _ordered(xy, np.broadcast_to(theta, rms.shape), x[2], x[3], height, rms)
 
 
 def _ordered(xy: Floats, theta: Floats, one: Floats, two: Floats, height: Floats, rms: Floats) -> FirstFit:
@@ -155,10 +195,9 @@ def _ordered(xy: Floats, theta: Floats, one: Floats, two: Floats, height: Floats
 def first_discs(affine: Affine, n: Floats, reach: Floats) -> FirstFit:
     """The best upright disc for each outline."""
     local = reach - affine.p @ n.T
-    na = np.einsum("kd,ndx->nkx", n, affine.a)
-    radius = 0.5 * np.linalg.norm(na, axis=-1)
+    na = np.matmul(n, affine.a)
     up = np.maximum(affine.b @ n.T, 0.0)
-    design = np.stack([na[..., 0], na[..., 1], radius, up], axis=-1)
+    design = np.stack([na[..., 0], na[..., 1], 0.5 * lengths(na), up], axis=-2)
     size = np.sqrt(np.abs(np.linalg.det(affine.a)))
     guess = 0.5 * (local + np.roll(local, DIRECTIONS // 2, axis=1)).min(axis=1) * 2.0 / size
     prior = np.zeros((len(reach), 4))

@@ -37,6 +37,9 @@ class View:
     kind: NDArray[np.int_]
 
 
+Edges = tuple[NDArray[np.int_], NDArray[np.int_]]  # F edges: of which solid, and which of its edges
+
+
 class Solid(Protocol):
     """What the fit needs to know of a kind of solid. ``row`` is (N, P), points are (N, E, M)."""
 
@@ -44,11 +47,17 @@ class Solid(Protocol):
     height: int
     lengths: tuple[int, ...]
 
+    def take(self, part: slice) -> Solid:
+        """What some of the solids are."""
+
     def points(self, row: Floats, level: Floats) -> Floats:
         """The edges' points, (N, E, M, 3) mm; ``level`` (N, E) scales w of the foot's edges."""
 
-    def slopes(self, row: Floats, affine: Affine, level: Floats) -> Floats:
-        """d px / d parameter at the points, (N, E, M, 2, P)."""
+    def across(self, row: Floats, affine: Affine, level: Floats, edges: Edges, normal: Floats) -> Floats:
+        """How far the points of some ``edges`` (F) move along their normals (F, 2) with each parameter.
+
+        d px / d parameter, (F, M, P).
+        """
 
     def view(self, row: Floats, camera: Camera, px_per_mm: Floats, px_per_height: Floats) -> View:
         """What the camera sees of them."""
@@ -60,6 +69,12 @@ class Solid(Protocol):
 def fractions(samples: int) -> Floats:
     """Where along an edge it is looked at: clear of the corners, (M,)."""
     return np.asarray(0.08 + 0.84 * (np.arange(samples) + 0.5) / samples)
+
+
+def _along_normals(affine: Affine, solid: NDArray[np.int_], normal: Floats) -> tuple[Floats, Floats]:
+    """What a millimetre along the board's x and y is along normals (F, 2) at F solids: px, (F, 1) each."""
+    both = np.matmul(normal[:, None], affine.a[solid])[:, 0]
+    return both[:, :1], both[:, 1:]
 
 
 # --- boxes --------------------------------------------------------------------------------------------------
@@ -143,37 +158,35 @@ class Box:
     def __init__(
         self, bowed: Bools | None = None, samples: int = SAMPLES, known: float | None = None
     ) -> None:
-        self.bowed, self.known = bowed, known
+        self.bowed, self.known, self.samples = bowed, known, samples
         self._u, self._v, self._w = box_edges(fractions(samples))
 
-    def _level(self, level: Floats) -> Floats:
-        w = np.broadcast_to(self._w, (*level.shape, self._w.shape[-1]))
-        return np.asarray(w + (1.0 - w) * level[..., None])
+    def take(self, part: slice) -> Box:
+        return Box(None if self.bowed is None else self.bowed[part], self.samples, self.known)
 
     def points(self, row: Floats, level: Floats) -> Floats:
-        return box_points(row[:, None, None], self._u, self._v, self._level(level))
+        w = self._w + (1.0 - self._w) * level[..., None]
+        return box_points(row[:, None, None], self._u, self._v, w)
 
-    def slopes(self, row: Floats, affine: Affine, level: Floats) -> Floats:
-        w = self._level(level)
-        u, v = (np.broadcast_to(x, w.shape) for x in (self._u, self._v))
-        cos, sin = (f(row[:, THETA])[:, None, None] for f in (np.cos, np.sin))
-        e1, e2 = np.stack([cos, sin], axis=-1), np.stack([-sin, cos], axis=-1)
+    def across(self, row: Floats, affine: Affine, level: Floats, edges: Edges, normal: Floats) -> Floats:
+        box, edge = edges
+        u, v, w = self._u[edge], self._v[edge], self._w[edge]
+        w = w + (1.0 - w) * level[edges][:, None]
+        its = row[box, :, None]
         down, arch = 1.0 - w, 1.0 / 3.0 - 4.0 * u * u
-        along = u * row[:, LENGTH, None, None] + down * row[:, SKEW_U, None, None]
-        across = v * row[:, WIDTH, None, None] + down * row[:, SKEW_V, None, None]
-        across = across + row[:, BOW, None, None] * arch
-        plan = np.zeros((*w.shape, 2, self.size))
-        plan[..., 0, X] = 1.0
-        plan[..., 1, Y] = 1.0
-        plan[..., THETA] = along[..., None] * e2 - across[..., None] * e1
-        plan[..., LENGTH] = u[..., None] * e1
-        plan[..., WIDTH] = v[..., None] * e2
-        plan[..., SKEW_U] = down[..., None] * e1
-        plan[..., SKEW_V] = down[..., None] * e2
-        plan[..., BOW] = arch[..., None] * e2
-        out = np.matmul(affine.a[:, None, None], plan)
-        out[..., HEIGHT] += w[..., None] * affine.b[:, None, None, :]
-        return np.asarray(out)
+        along = u * its[:, LENGTH] + down * its[:, SKEW_U]
+        across = v * its[:, WIDTH] + down * its[:, SKEW_V] + its[:, BOW] * arch
+        # What a millimetre along x, y, the length, the width and upwards is along the normal, (F, 1) px.
+        x, y = _along_normals(affine, box, normal)
+        cos, sin = np.cos(its[:, THETA]), np.sin(its[:, THETA])
+        e1, e2 = x * cos + y * sin, y * cos - x * sin
+        up = (affine.b[box] * normal).sum(axis=-1, keepdims=True)
+        out = np.empty((*w.shape, self.size))
+        out[..., X], out[..., Y] = x, y
+        out[..., THETA] = along * e2 - across * e1
+        out[..., LENGTH], out[..., WIDTH], out[..., HEIGHT] = u * e1, v * e2, w * up
+        out[..., SKEW_U], out[..., SKEW_V], out[..., BOW] = down * e1, down * e2, arch * e2
+        return out
 
     def view(self, row: Floats, camera: Camera, px_per_mm: Floats, px_per_height: Floats) -> View:
         sides = visible_sides(row, camera)
@@ -218,6 +231,9 @@ class Disc:
         t = (np.arange(ARCS)[:, None] + (np.arange(SAMPLES) + 0.5) / SAMPLES) * (2.0 * np.pi / ARCS)
         self._round = np.stack([np.cos(t), np.sin(t)], axis=-1)  # (ARCS, M, 2)
 
+    def take(self, part: slice) -> Disc:
+        return self
+
     def _parts(self, level: Floats) -> tuple[Floats, Floats]:
         ring = np.concatenate([self._round, self._round])
         w = np.repeat([1.0, 0.0], ARCS)
@@ -232,17 +248,19 @@ class Disc:
         h = ((1.0 - down) * row[:, DISC_HEIGHT, None])[..., None] + np.zeros(xy.shape[:-1])
         return np.concatenate([xy, h[..., None]], axis=-1)
 
-    def slopes(self, row: Floats, affine: Affine, level: Floats) -> Floats:
+    def across(self, row: Floats, affine: Affine, level: Floats, edges: Edges, normal: Floats) -> Floats:
+        disc, edge = edges
         ring, down = self._parts(level)
-        shape = (*down.shape, SAMPLES)
-        plan = np.zeros((*shape, 2, self.size))
-        plan[..., 0, 0] = plan[..., 1, 1] = 1.0
-        plan[..., DIAMETER] = 0.5 * ring
-        plan[..., FLARE] = 0.5 * down[..., None, None] * ring
-        plan[..., 0, DISC_SKEW_X] = plan[..., 1, DISC_SKEW_Y] = down[..., None]
-        out = np.matmul(affine.a[:, None, None], plan)
-        out[..., DISC_HEIGHT] += (1.0 - down)[..., None, None] * affine.b[:, None, None, :]
-        return np.asarray(out)
+        lower = down[edges][:, None]
+        x, y = _along_normals(affine, disc, normal)
+        radial = 0.5 * (x * ring[edge, :, 0] + y * ring[edge, :, 1])
+        up = (affine.b[disc] * normal).sum(axis=-1, keepdims=True)
+        out = np.empty((*radial.shape, self.size))
+        out[..., X], out[..., Y] = x, y
+        out[..., DIAMETER], out[..., FLARE] = radial, lower * radial
+        out[..., DISC_HEIGHT] = (1.0 - lower) * up
+        out[..., DISC_SKEW_X], out[..., DISC_SKEW_Y] = lower * x, lower * y
+        return out
 
     def view(self, row: Floats, camera: Camera, px_per_mm: Floats, px_per_height: Floats) -> View:
         eye = camera.centre_mm
