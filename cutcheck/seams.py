@@ -26,7 +26,7 @@ TOO_LARGE = 1.7  # times the tray's typical area: several pieces
 BESIDE = 1.5  # times as deep must the seam between two sticks side by side be, where nothing else tells
 LEAST_SHARE = 0.35  # no piece of a row is narrower than this share of its neighbours
 ALIKE, MOSTLY = 0.15, 0.25  # how like the usual size, log units; how many pieces must be for it to be usual
-NARROWEST = 0.45  # of the usual width or height: the slimmest of sticks side by side
+NARROWEST = 0.45  # of the usual width or height: the slimmest piece of a row
 PASSES = 3  # over what is still too large
 SQUARE = 1.3  # length over width of what is square
 CONTACT_PX = 3.0
@@ -116,7 +116,7 @@ def _split(
 ) -> Floats:
     """One box (1, 9) cut at its seams, along its length or else across it: (k, 9).
 
-    No stick that lies beside another is narrower than ``narrowest``, mm.
+    No piece of a row is narrower than ``narrowest``, mm.
     """
     slender = float(box[0, LENGTH] / box[0, WIDTH])
     along = LONG < slender < SLIM or count > 1
@@ -128,7 +128,7 @@ def _split(
         cuts, depth = _cuts(pixels, camera, row, count)
         cuts = _without_slivers(cuts)
         parts = _cut(row, cuts)
-        if len(cuts) and depth > least and (row is box or parts[:, LENGTH].min() > narrowest):
+        if len(cuts) and depth > least and parts[:, LENGTH].min() > narrowest:
             made.append((depth, parts))
     return max(made, key=lambda item: item[0])[1] if made else box
 
