@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -121,13 +122,15 @@ def find_edges(
     row, edge = np.nonzero(usable & (span > 2.0))
     place = points[row, edge]
     normal = np.stack([-tangent[..., 1], tangent[..., 0]], -1)[row, edge] / span[row, edge][:, None]
-    centre = points.mean(axis=(1, 2))
-    flip = np.where(((place.mean(axis=1) - centre[row]) * normal).sum(-1) < 0.0, -1.0, 1.0)
+    middle = points.mean(axis=2)
+    centre = middle.mean(axis=1)
+    flip = np.where(((middle[row, edge] - centre[row]) * normal).sum(-1) < 0.0, -1.0, 1.0)
     normal = normal * flip[:, None]  # outwards
     profile = profiles(pixels, place, normal[:, None], HALF)
     # Colour tells edges apart; where the right one lies exactly, light says best.
-    if by_light:
-        profile = profile @ _LIGHT_FIRST
+    if by_light and profile.size:
+        flat = cv2.transform(profile.reshape(-1, *profile.shape[2:]), _LIGHT_FIRST.T)
+        profile = np.asarray(flat, np.float32).reshape(profile.shape)
     slope = slopes(profile)
     # An outer edge is looked for where the outline has it.
     outer = ~view.inner[row, edge]

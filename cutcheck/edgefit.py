@@ -18,7 +18,7 @@ from cutcheck.parts import by_parts
 from cutcheck.silhouette import affine_at, facing
 from cutcheck.solids import FOOT, TOP, UPRIGHT, Bools, Solid, View, fractions
 
-PART = 256  # solids fitted at a time: their profiles are some megabytes
+PART = 128  # solids fitted at a time: their profiles are some megabytes
 FIRST_PX = (2.5, 1.5)  # how far each round looks for an edge: to tell candidates apart
 LAST_PX = (1.0, 1.0)  # and to settle the best one
 TURN_FOLLOW_PX, TURN_ROUNDS = 3.0, 3  # the same where an edge's own slant is followed

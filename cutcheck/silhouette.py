@@ -17,10 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cutcheck.camera import Camera, Floats
+from cutcheck.parts import by_parts
 from cutcheck.short_rows import lengths, medians
 
 DIRECTIONS = 48
 TURNS = 45
+PART = 32  # pieces whose turns are tried at a time: some megabytes
 
 
 @dataclass(frozen=True)
@@ -34,6 +36,10 @@ class Affine:
     p: Floats
     a: Floats
     b: Floats
+
+    def take(self, part: slice) -> Affine:
+        """The camera near some of the pieces."""
+        return Affine(self.origin[part], self.p[part], self.a[part], self.b[part])
 
 
 def affine_at(camera: Camera, px: Floats, h: float | Floats = 0.0) -> Affine:
@@ -76,6 +82,18 @@ class FirstFit:
     height: Floats
     rms: Floats
 
+    @classmethod
+    def joined(cls, fits: list[FirstFit]) -> FirstFit:
+        """The fits one after another."""
+        return cls(
+            np.concatenate([fit.xy for fit in fits]),
+            np.concatenate([fit.theta for fit in fits]),
+            np.concatenate([fit.length for fit in fits]),
+            np.concatenate([fit.width for fit in fits]),
+            np.concatenate([fit.height for fit in fits]),
+            np.concatenate([fit.rms for fit in fits]),
+        )
+
 
 ROUNDS = 3  # of least squares, each with the weights that the one before gives
 
@@ -116,7 +134,12 @@ def facing(n: Floats, seams: Floats) -> NDArray[np.bool_]:
 def first_boxes(affine: Affine, n: Floats, reach: Floats, seams: Floats) -> FirstFit:
     """The best box for each outline; ``seams`` (N, S, 2) are its sides that touch another piece."""
     turn = np.arange(TURNS) * (0.5 * np.pi / TURNS)
-    return boxes_at(affine, n, reach, np.broadcast_to(turn, (len(reach), TURNS)), None, seams)
+
+    def some(part: slice) -> FirstFit:
+        turns = np.broadcast_to(turn, (len(reach[part]), TURNS))
+        return boxes_at(affine.take(part), n, reach[part], turns, None, seams[part])
+
+    return FirstFit.joined(by_parts(some, len(reach), PART))
 
 
 def boxes_at(

@@ -9,6 +9,7 @@ or in the middle of the area), as a smooth field with the spread that the surfac
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -81,17 +82,16 @@ def learn_surface(bgr: Bytes, features: Floats32, inside: Bytes, start: Bytes, p
     # The grid's first point is not the first pixel: put it back where it was taken.
     place = np.array([[step, 0, step // 2], [0, step, step // 2]], np.float32)
     size = (features.shape[1], features.shape[0])
-    grid = np.dstack([field, 1.0 / grain])
-    wide = cv2.warpAffine(grid, place, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    residual = np.asarray(cv2.subtract(features, np.ascontiguousarray(wide[..., :3])), np.float32)
-    reach = (near > 0.02).astype(np.uint8)
-    close = cv2.warpAffine(reach, place, size, flags=cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE)
-    known = np.asarray(close, np.uint8) & inside
+
+    def widened(grid: Floats32 | Bytes, how: int = cv2.INTER_LINEAR) -> NDArray[Any]:
+        return np.asarray(cv2.warpAffine(grid, place, size, flags=how, borderMode=cv2.BORDER_REPLICATE))
+
+    residual = np.asarray(cv2.subtract(features, widened(field)), np.float32)
+    known = np.asarray(widened((near > 0.02).astype(np.uint8), cv2.INTER_NEAREST), np.uint8) & inside
     levels = _levels(grid_bgr[mask], (x - field)[mask])
     middle = np.median(field[mask], axis=0) if mask.any() else np.median(x[free], axis=0)
     _unshade(residual, middle, known, float(np.sqrt(spread[0, 0])))
-    fine = np.ascontiguousarray(wide[..., 3], np.float32)
-    contrast, light = _contrast(bgr, residual, spread, fine, levels)
+    contrast, light = _contrast(bgr, residual, spread, widened(1.0 / grain), levels)
     own = ((contrast < 3.0) & (np.abs(light) < 4.0)).astype(np.uint8) & known
     contrast[known == 0] = 0.0
     level = float(np.exp(np.median(x[mask][:, 0]))) - DARK if mask.any() else 0.0
