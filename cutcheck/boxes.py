@@ -18,15 +18,17 @@ from cutcheck.budget import (
 )
 from cutcheck.camera import Camera, Floats
 from cutcheck.classify import Outlined
-from cutcheck.edgefit import FIRST_PX, LAST_PX, MERGED_PX, EdgeFit, edge_turns, fit_edges
-from cutcheck.explain import Evidence, evidence, rivals, shown, unusual, weigh
+from cutcheck.edgefit import MERGED_PX, EdgeFit, edge_turns, fit_edges
+from cutcheck.explain import Evidence, rivals, shown, unusual, weigh
 from cutcheck.heights import HEIGHTS, candidates, scan_heights, usual_candidates
 from cutcheck.piece import edges_and_height, make_piece
 from cutcheck.records import Piece
 from cutcheck.seams import rows_of_pieces
+from cutcheck.second_look import look_again
 from cutcheck.shape_figures import shape_figures
 from cutcheck.silhouette import affine_at
 from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, Bools, Box, box_corners, box_points
+from cutcheck.tries import middles, settled, tried
 
 INNER_CLEAR, FOOT_CLEAR = 2.0, 1.2  # how clear the edges of a side face must be to show the height
 MISS_PX, MISS_SHARE = 2.0, 0.04  # how far a box may miss its outline, px and in parts of its breadth
@@ -36,7 +38,6 @@ SHOWN = 0.6  # the share of a box's edges that usually stands out
 USUAL_RMS_PX, USUAL_SHOWN = 0.35, 0.75  # edges scatter no more and stand out no less on a good piece
 PARTED_PX = (1.5, 1.0, 1.0)  # how far each round looks for an edge of a piece of a row
 SEAM_SHARE = 0.05  # how well seams place the ends of a piece, in parts of its width
-FIRST_SAMPLES = 6  # places along an edge that tell candidates apart
 NARROW_PX = 2.0 * MERGED_PX  # a side face seen so narrow
 NARROW_SHARE = 0.2  # leaves open so much, in parts of it
 STRAIGHT = 1e-6  # variance, mm2, of the bow of a box that is held straight
@@ -52,14 +53,20 @@ def measure_boxes(
 
     An outline that no box explains gives none, unless it turns out to be a row of boxes.
     """
-    fit, rival = fit_boxes(pixels, camera, shaped, index)
-    unlike = _unlike(camera, fit, shaped, index)
+    fitted = fit_boxes(pixels, camera, shaped, index)
+    unlike = _unlike(camera, fitted[0], shaped, index)
     # Among rough chunks, what is nearly a box is more likely one more chunk.
     rough_tray = bool(np.mean(unlike > 1.0) > ROUGH_TRAY)
-    explained = unlike < NEARLY if rough_tray else (unlike < 1.0) | _one_more(fit)
     folded = np.isfinite(shaped.bow[index]) & (shaped.kind[index] != "box")
-    rows = rows_of_pieces(pixels, camera, fit.rows, folded=folded, only_large=rough_tray)
+    rows = rows_of_pieces(pixels, camera, fitted[0].rows, folded=folded, only_large=rough_tray)
     single = np.array([len(row) == 1 for row in rows])
+    tray = np.concatenate(rows)
+    if not rough_tray:
+        usual = _one_more(fitted[0], tray)
+        fitted = look_again(pixels, camera, shaped, index, fitted, single & ~usual, single & usual)
+        unlike = _unlike(camera, fitted[0], shaped, index)
+    fit, rival = fitted
+    explained = unlike < NEARLY if rough_tray else (unlike < 1.0) | _one_more(fit, tray)
     plain = single & explained
     alone = fit.take(np.nonzero(plain)[0])
     outlines = shaped.outlines[index[plain]]
@@ -97,12 +104,12 @@ def _unlike(camera: Camera, fit: EdgeFit, shaped: Outlined, index: NDArray[np.in
     return np.asarray(np.where(slender, 0.0, most / (1.0 + (edges - SHOWN))))
 
 
-def _one_more(fit: EdgeFit) -> Bools:
-    """Which fits are boxes like the tray's others, with edges that stand out, whatever their outlines, (N,).
+def _one_more(fit: EdgeFit, tray: Floats) -> Bools:
+    """Which fits are boxes like the ``tray``'s (M, 9), with edges that stand out, (N,).
 
     Shadows, reflections and neighbours join outlines; they make no box of the usual size with its edges.
     """
-    spreads = unusual(fit.rows[None], np.zeros(len(fit.rows), int))[0]
+    spreads = unusual(fit.rows, tray)
     return np.asarray((spreads < USUAL_SPREADS**2).all(axis=1) & (shown(fit) > USUAL_LEAST), bool)
 
 
@@ -142,7 +149,7 @@ def fit_boxes(
     With it what the others leave open: standard uncertainties (N, 3) mm of length, width and height.
     """
     outlines, reach, n = shaped.outlines[index], shaped.reach[index], shaped.directions
-    affine = affine_at(camera, 0.5 * (outlines.min(axis=1) + outlines.max(axis=1)))
+    affine = affine_at(camera, middles(outlines))
     size = np.sqrt(np.abs(np.linalg.det(affine.a)))
     bow = np.nan_to_num(shaped.bow[index])
     breadth = shaped.breadth[index]
@@ -162,38 +169,16 @@ def fit_boxes(
     )
     start = candidates(*scanned, size, KEEP)
 
-    def tried(boxes: Floats) -> tuple[EdgeFit, Evidence]:
-        keep = len(boxes)
-        fit = fit_edges(
-            pixels,
-            camera,
-            Box(np.tile(np.isfinite(shaped.bow[index]), keep), samples=FIRST_SAMPLES),
-            boxes.reshape(-1, 9),
-            np.tile(outlines, (keep, 1, 1)),
-            np.tile(shaped.seams[index], (keep, 1, 1)),
-            FIRST_PX,
-        )
-        return fit, evidence(pixels, camera, fit, keep, n, reach, size, outlines)
-
     rows = np.arange(len(index))
-    _, first = tried(start)
+    first = tried(pixels, camera, shaped, index, start)
     chosen = first.boxes[np.argmax(weigh(first), axis=0), rows]
     more = usual_candidates(affine, n, reach, shaped.theta[index], bow, shaped.seams[index], chosen)
-    _, second = tried(more)
+    second = tried(pixels, camera, shaped, index, more)
     both = Evidence(*(np.concatenate(pair) for pair in zip(first, second, strict=True)))
     chance = weigh(both)
     best = np.argmax(chance, axis=0)
     chosen = both.boxes[best, rows]
-    fit = fit_edges(
-        pixels,
-        camera,
-        Box(np.isfinite(shaped.bow[index])),
-        chosen,
-        outlines,
-        shaped.seams[index],
-        LAST_PX,
-        prior=np.concatenate([start, more])[best, rows],
-    )
+    fit = settled(pixels, camera, shaped, index, chosen, np.concatenate([start, more])[best, rows])
     return fit, rivals(chance, both.boxes, chosen)
 
 

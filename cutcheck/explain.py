@@ -31,6 +31,8 @@ MOST = 9.0  # an odd size counts no more than this many squared spreads
 # (tests/nightly/weigh_evidence.py).
 WEIGHTS = np.array([-2.8, -1.1, 4.4, 8.0, -2.3, -2.5, -0.1, -0.85, -0.7])
 
+MISS = 1  # which of them is that of a box's missing its outline
+
 
 class Evidence(NamedTuple):
     """What speaks for K candidates of N pieces, (K, N, F), and the boxes (K, N, 9) that it is about."""
@@ -39,13 +41,17 @@ class Evidence(NamedTuple):
     boxes: Floats
 
 
-def weigh(evidence: Evidence, weights: Floats = WEIGHTS) -> Floats:
-    """The candidates' probabilities, (K, N): from what each explains and what size the tray's others have."""
+def weigh(evidence: Evidence, weights: Floats = WEIGHTS, tray: Floats | None = None) -> Floats:
+    """The candidates' probabilities, (K, N): from what each explains and what size the tray's others have.
+
+    ``tray`` (M, 9) are boxes that say what size is usual; without it those chosen here do.
+    """
     own = weights[: evidence.value.shape[-1]]
     score = evidence.value @ own
     for _ in range(2):
         first = np.argmax(score, axis=0)
-        score = evidence.value @ own + unusual(evidence.boxes, first) @ weights[len(own) :]
+        usual = evidence.boxes[first, np.arange(len(first))] if tray is None else tray
+        score = evidence.value @ own + unusual(evidence.boxes, usual) @ weights[len(own) :]
     score = score - score.max(axis=0)
     chance = np.exp(score)
     return np.asarray(chance / chance.sum(axis=0))
@@ -65,12 +71,11 @@ def _sides(boxes: Floats) -> Floats:
     return np.concatenate([plan, boxes[..., [HEIGHT]]], axis=-1)
 
 
-def unusual(boxes: Floats, first: NDArray[np.int_]) -> Floats:
-    """How far each candidate's sides are from the tray's usual ones, by the ``first`` choice: (K, N, 3)."""
+def unusual(boxes: Floats, tray: Floats) -> Floats:
+    """How far sides of boxes (..., 9) are from those of a ``tray`` (M, 9), in squared spreads: (..., 3)."""
     out = []
     for side, least in USUAL:
-        size = np.log(np.maximum(boxes[..., side], 0.05))
-        typical = size[first, np.arange(size.shape[1])]
+        size, typical = (np.log(np.maximum(each[..., side], 0.05)) for each in (boxes, tray))
         middle = np.median(typical)
         spread = max(1.48 * float(np.median(np.abs(typical - middle))), least)
         out.append(np.minimum(((size - middle) / spread) ** 2, MOST))

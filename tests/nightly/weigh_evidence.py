@@ -115,11 +115,16 @@ def fitted(photos: list[Photo]) -> Floats:
     weights = best_weights(values, photos)
     for _ in range(ROUNDS):
         values = [
-            np.concatenate([photo.evidence.value, explain.unusual(photo.evidence.boxes, first)], axis=-1)
+            np.concatenate([photo.evidence.value, usual_of(photo.evidence, first)], axis=-1)
             for photo, first in zip(photos, chosen(values, weights), strict=True)
         ]
         weights = best_weights(values, photos)
     return weights
+
+
+def usual_of(evidence: Evidence, first: NDArray[np.int_]) -> Floats:
+    """How unusual the candidates' sizes are in a tray of those chosen ``first``, (K, N, 3)."""
+    return explain.unusual(evidence.boxes, evidence.boxes[first, np.arange(len(first))])
 
 
 def chosen(values: list[Floats], weights: Floats) -> list[NDArray[np.int_]]:
