@@ -260,12 +260,17 @@ def contacts(outlines: Floats) -> Floats:
     """
     n, k = outlines.shape[:2]
     normals = np.full((n, 2, 2), np.nan)
-    points = outlines.reshape(-1, 2)
-    owner = np.repeat(np.arange(n), k)
+    low, high = outlines.min(axis=1), outlines.max(axis=1) + CONTACT_PX
+    beside = ((low[:, None] <= high) & (low <= high[:, None])).all(axis=2)
+    near_any = np.nonzero(beside.sum(axis=1) > 1)[0]
+    if not len(near_any):
+        return normals
+    points = outlines[near_any].reshape(-1, 2)
+    owner = np.repeat(near_any, k)
     ahead = np.roll(outlines, -1, axis=1) - np.roll(outlines, 1, axis=1)
     turned = np.stack([ahead[..., 1], -ahead[..., 0]], axis=-1)
     inward = ((outlines.mean(axis=1, keepdims=True) - outlines) * turned).sum(axis=(1, 2)) > 0
-    turned = np.where(inward[:, None, None], -turned, turned).reshape(-1, 2)
+    turned = np.where(inward[:, None, None], -turned, turned)[near_any].reshape(-1, 2)
     near: dict[tuple[int, int], set[int]] = {}
     for a, b in cKDTree(points).query_pairs(CONTACT_PX):
         i, j = int(owner[a]), int(owner[b])

@@ -14,14 +14,15 @@ from numpy.typing import NDArray
 from cutcheck.camera import Floats
 from cutcheck.profiles import sample
 
-TILTS = np.radians(np.arange(-6.0, 6.1, 1.5))  # against the outline's own long side
-HALVES_PX = (2.5, 5.0)  # from the dark line's middle to what lies on either hand: sticks may gape at one end
+TILT = np.radians(6.0)  # at most, against the outline's own long side
+DRIFT_PX = 4.0  # of a line's ends from one tilt to the next that is tried
+HALVES_PX = (3, 5)  # from the dark line's middle to what lies on either hand: sticks may gape at one end
 SLENDER = (1.5, 9.0)  # length over breadth of an outline that may hold sticks side by side
 LEAST_PX = 16.0  # breadth of such an outline
 DEEP = 1.2  # a line so many ripples of the surface deep nearly all along is a seam
 INSIDE = 0.2  # of the outline's breadth: a seam is no nearer to its sides
 COVERED = 0.55  # of the length: a seam is no shorter
-PLACES = 100  # along the length at which a line is looked at
+PLACES = (12, 48)  # along the length at which a line is looked at, at least and at most
 DEPTH = 3  # times an outline is cut in two: up to eight sticks
 
 
@@ -50,46 +51,68 @@ def _seam(pixels: NDArray[np.uint8], outline: Floats) -> tuple[Floats, Floats] |
         return None
     middle, axis = corners.mean(axis=0), sides[long] / length
     room = (0.5 - INSIDE) * breadth
-    off = np.arange(-room, room + 0.5)
-    along = (np.arange(PLACES) + 0.5) / PLACES * length - 0.5 * length
+    off = np.arange(-room - max(HALVES_PX), room + max(HALVES_PX) + 0.5)  # a pixel apart
+    count = int(np.clip(0.5 * length, *PLACES))
+    along = (np.arange(count) + 0.5) / count * length - 0.5 * length
+    tilts = np.linspace(-TILT, TILT, 2 * int(np.ceil(TILT * length / (2.0 * DRIFT_PX))) + 1)
+    drawn = _drawn(outline)
     best: tuple[float, Floats, Floats] | None = None
-    for tilt in TILTS:
+    for tilt in tilts:
         cos, sin = np.cos(tilt), np.sin(tilt)
         way = np.array([axis[0] * cos - axis[1] * sin, axis[0] * sin + axis[1] * cos])
         normal = np.array([-way[1], way[0]])
         place = middle + off[:, None, None] * normal + along[:, None] * way
-        valley = np.max([_valley(pixels, outline, place, half * normal) for half in HALVES_PX], axis=0)
+        valley = _valley(pixels, drawn, place)
         k = int(np.argmax(valley))
         if valley[k] > (DEEP if best is None else best[0]):
-            best = float(valley[k]), middle + off[k] * normal, normal
+            best = float(valley[k]), middle + off[k + max(HALVES_PX)] * normal, normal
     return None if best is None else best[1:]
 
 
-def _valley(pixels: NDArray[np.uint8], outline: Floats, place: Floats, across: Floats) -> Floats:
-    """How clearly each line of places (S, M, 2) is a dark one, (S,), in ripples of the surface.
+def _valley(
+    pixels: NDArray[np.uint8], drawn: tuple[NDArray[np.uint8], NDArray[np.int_]], place: Floats
+) -> Floats:
+    """How clearly each line of places is a dark one, in ripples of the surface.
 
-    ``across`` (2,) px leads from the line to what lies on one hand of it, and back to the other.
+    ``drawn`` is the outline as ``_drawn``. ``place`` (S + 2 m, M, 2) px are lines a pixel apart, of which the
+    outer m = max(HALVES_PX) on either hand are there to be compared with: (S,).
     """
-    left, here, right = (np.sqrt(sample(pixels, place + k * across)).mean(axis=-1) for k in (-1, 0, 1))
-    dip = np.minimum(left, right) - here
-    inside = _inside(outline, place)
-    if not inside.any():
-        return np.full(len(place), -np.inf)
-    ripple = 1.48 * float(np.median(np.abs(dip[inside]))) + 0.004
+    most = max(HALVES_PX)
+    light = np.sqrt(sample(pixels, place)).mean(axis=-1)
+    inside = _inside(drawn, place[most:-most])
     enough = inside.mean(axis=1) > COVERED
-    low = np.full(len(place), -np.inf)
-    if enough.any():
-        low[enough] = np.nanpercentile(np.where(inside, dip, np.nan)[enough], 30, axis=1)
-    return np.asarray(low / ripple, float)
+    best = np.full(len(inside), -np.inf)
+    if not enough.any():
+        return best
+    here = light[most : len(light) - most]
+    for half in HALVES_PX:
+        left, right = (
+            light[most - half : len(here) + most - half],
+            light[most + half : len(here) + most + half],
+        )
+        dip = np.minimum(left, right) - here
+        ripple = 1.48 * float(np.median(np.abs(dip[inside]))) + 0.004
+        # The third lowest of ten, of the places inside.
+        ordered = np.sort(np.where(inside, dip, np.inf)[enough], axis=1)
+        rank = np.floor(0.3 * (inside[enough].sum(axis=1) - 1)).astype(int)
+        low = np.take_along_axis(ordered, rank[:, None], axis=1)[:, 0]
+        best[enough] = np.maximum(best[enough], low / ripple)
+    return best
 
 
-def _inside(outline: Floats, place: Floats) -> NDArray[np.bool_]:
-    """Which of the places (S, M, 2) px lie inside the outline, (S, M)."""
-    low = np.floor(np.minimum(outline.min(axis=0), place.min(axis=(0, 1)))).astype(int)
-    high = np.ceil(np.maximum(outline.max(axis=0), place.max(axis=(0, 1)))).astype(int)
+def _drawn(outline: Floats) -> tuple[NDArray[np.uint8], NDArray[np.int_]]:
+    """The outline filled, (H, W), with an empty rim, and the photo's pixel that its first one is."""
+    low = np.floor(outline.min(axis=0)).astype(int) - 1
+    high = np.ceil(outline.max(axis=0)).astype(int) + 1
     mask = np.zeros((high - low + 1)[::-1], np.uint8)
     cv2.fillPoly(mask, [np.round(outline - low).astype(np.int32)], 1)
-    cell = np.round(place - low).astype(int)
+    return mask, low
+
+
+def _inside(drawn: tuple[NDArray[np.uint8], NDArray[np.int_]], place: Floats) -> NDArray[np.bool_]:
+    """Which of the places (S, M, 2) px lie inside an outline as ``_drawn``, (S, M)."""
+    mask, low = drawn
+    cell = np.clip(np.round(place - low).astype(int), 0, np.array(mask.shape[::-1]) - 1)
     return np.asarray(mask[cell[..., 1], cell[..., 0]] > 0, bool)
 
 

@@ -11,7 +11,8 @@ from __future__ import annotations
 
 import argparse
 import json
-import resource
+import os
+import re
 import statistics
 import subprocess
 import sys
@@ -41,15 +42,24 @@ def measured(path: Path, cut: str | None) -> dict[str, float]:
         start = time.perf_counter()
         check(path, cut, settings=Settings())
         checking.append(time.perf_counter() - start)
-    own = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    helpers = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss
     return {
         "megapixels": image.shape[0] * image.shape[1] / 1e6,
         "pieces": pieces,
         "decode_s": statistics.median(decoding),
         "check_s": statistics.median(checking),
-        "memory_mb": (own + helpers) / 1024,
+        "memory_mb": peak_mb(os.getpid()),
     }
+
+
+def peak_mb(pid: int) -> float:
+    """The most that a process and those under it had resident, added up, MB (Linux, ``VmHWM``).
+
+    ``getrusage`` won't do: it counts what the parent held when it started the process.
+    """
+    own = re.search(r"VmHWM:\s+(\d+)", Path(f"/proc/{pid}/status").read_text())
+    tasks = Path(f"/proc/{pid}/task").iterdir()
+    children = {int(child) for task in tasks for child in (task / "children").read_text().split()}
+    return int(own[1]) / 1024 + sum(peak_mb(child) for child in children) if own else 0.0
 
 
 def default_photos(folder: Path) -> list[Path]:
