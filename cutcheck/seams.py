@@ -26,6 +26,7 @@ TOO_LARGE = 1.7  # times the tray's typical area: several pieces
 BESIDE = 1.5  # times as deep must the seam between two sticks side by side be, where nothing else tells
 LEAST_SHARE = 0.35  # no piece of a row is narrower than this share of its neighbours
 ALIKE, MOSTLY = 0.15, 0.25  # how like the usual size, log units; how many pieces must be for it to be usual
+OFF_WHOLE = 0.4  # of a piece: how far from a whole number of them a row may be
 NARROWEST = 0.45  # of the usual width or height: the slimmest piece of a row
 PASSES = 3  # over what is still too large
 SQUARE = 1.3  # length over width of what is square
@@ -105,7 +106,8 @@ def _whole_rows(boxes: Floats) -> NDArray[np.int_]:
         for i, side in enumerate((LENGTH, WIDTH)):
             times = plan[:, i] / size[i]
             count = np.round(times).astype(int)
-            row = alike & (count > 1) & (np.abs(times - count) < ALIKE * count) & (rows[:, 0] == 1)
+            off = np.minimum(ALIKE * count, OFF_WHOLE)
+            row = alike & (count > 1) & (times < SLIM) & (np.abs(times - count) < off) & (rows[:, 0] == 1)
             row &= np.abs(np.log(plan[:, 1 - i] / size[1 - i])) < ALIKE
             rows[row] = np.stack([count[row], np.full(np.count_nonzero(row), side)], axis=1)
     return rows

@@ -90,10 +90,10 @@ def test_what_is_a_whole_row_of_the_others_is_parted_though_no_seam_shows(count:
     assert parts[0][:, 3].sum() == pytest.approx(count * 8.0)
 
 
-@pytest.mark.parametrize("times", [1.0, 1.4, 2.5])
+@pytest.mark.parametrize("times", [1.0, 1.4, 2.5, 3.5, 8.0])
 def test_what_is_no_whole_row_of_the_others_stays_one(times: float) -> None:
-    """Among dice, a plain piece that is not whole times as long is one piece of its own length."""
-    pixels, box = row_of_dice(3, 8.0, 20.0, dark=False)
+    """Among dice, a plain piece not whole times as long, or as long as a stick, is one of its own length."""
+    pixels, box = row_of_dice(int(np.ceil(times)), 8.0, 20.0, dark=False)
     box[0, 3] = times * 8.0
     parts = rows_of_pieces(pixels, CAMERA, among_dice(box, 8.0))
     assert np.array_equal(parts[0], box)
