@@ -26,6 +26,8 @@ from cutcheck.errors import CutcheckError
 from cutcheck.pipeline import check
 from cutcheck.settings import Settings
 
+MANY = 40  # photos in a run that is stopped
+
 ASKED = Asked("medium-dice")
 
 
@@ -291,8 +293,14 @@ def test_killed_at_ten_random_moments_the_files_are_the_same(class_folder: Path,
 
 def test_ctrl_c_stops_cleanly_and_the_next_run_goes_on(class_folder: Path, tmp_path: Path) -> None:
     """Stopped by hand it says that the same command goes on, ends with 130, and the next one does."""
-    process = start(class_folder, tmp_path, "--workers", "1")  # so that it is not done before it is stopped
-    store = tmp_path / ".cutcheck-run"
+    photos, out = tmp_path / "photos", tmp_path / "out"
+    photos.mkdir()
+    (tmp_path / "roster.csv").write_bytes((class_folder.parent / "roster.csv").read_bytes())
+    # So many, one at a time, that it is not done before it is stopped, however fast the computer.
+    for k in range(MANY):
+        (photos / f"{k:02}.jpg").write_bytes((class_folder / "cy.jpg").read_bytes() + bytes([k]))
+    process = start(photos, out, "--workers", "1")
+    store = out / ".cutcheck-run"
     while process.poll() is None and not list(store.glob("*.json")):
         time.sleep(0.01)
     process.send_signal(signal.SIGINT)
@@ -301,8 +309,8 @@ def test_ctrl_c_stops_cleanly_and_the_next_run_goes_on(class_folder: Path, tmp_p
     assert "goes on from there" in said
     assert "Traceback" not in said
     kept = len(list(store.glob("*.json")))
-    assert 0 < kept < len(PHOTOS)
-    again = start(class_folder, tmp_path)
+    assert 0 < kept < MANY
+    again = start(photos, out)
     _, said = again.communicate()
     assert f"Measured before: {words.count(kept, 'photo')}" in said
-    assert (tmp_path / "marks.csv").exists()
+    assert (out / "marks.csv").exists()
