@@ -54,6 +54,8 @@ def serve(on_network: bool, port: int | None, address: str | None) -> None:
         server, access = prepare(listening.getsockname()[1], reached)
         _tell(listening.getsockname()[1], reached, access)
         server.run(sockets=[listening])
+        # It ends only when it is stopped; whether that is heard here as well depends on the moment.
+        raise KeyboardInterrupt
 
 
 def prepare(port: int, reached: str | None) -> tuple[uvicorn.Server, Access | None]:
