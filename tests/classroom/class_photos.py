@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -50,8 +51,18 @@ def start(photos: Path, out: Path, *more: str) -> subprocess.Popen[str]:
     command += ["--roster", str(photos.parent / "roster.csv"), "--out", str(out), *more]
     environment = {**os.environ, "CUTCHECK_DEBUG": "1"}
     return subprocess.Popen(
-        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment
+        command,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=environment,
+        preexec_fn=hear_ctrl_c,
     )
+
+
+def hear_ctrl_c() -> None:
+    """In a process before it starts: tests run in the background of a shell inherit a deaf ear to Ctrl-C."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def outputs(out: Path) -> dict[str, bytes | None]:
