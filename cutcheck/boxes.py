@@ -18,7 +18,7 @@ from cutcheck.budget import (
 )
 from cutcheck.camera import Camera, Floats
 from cutcheck.classify import Outlined
-from cutcheck.edgefit import MERGED_PX, EdgeFit, edge_turns, fit_edges
+from cutcheck.edgefit import EdgeFit, edge_turns, fit_edges
 from cutcheck.explain import Evidence, rivals, shown, unusual, weigh
 from cutcheck.heights import HEIGHTS, candidates, scan_heights, usual_candidates
 from cutcheck.piece import edges_and_height, make_piece
@@ -27,7 +27,17 @@ from cutcheck.seams import rows_of_pieces
 from cutcheck.second_look import look_again
 from cutcheck.shape_figures import shape_figures
 from cutcheck.silhouette import affine_at
-from cutcheck.solids import BOW, HEIGHT, LENGTH, WIDTH, Bools, Box, box_corners, box_points
+from cutcheck.solids import (
+    BOW,
+    HEIGHT,
+    LENGTH,
+    MERGED_PX,
+    WIDTH,
+    Bools,
+    Box,
+    box_corners,
+    box_points,
+)
 from cutcheck.tries import middles, settled, tried
 
 INNER_CLEAR, FOOT_CLEAR = 2.0, 1.2  # how clear the edges of a side face must be to show the height
@@ -124,21 +134,23 @@ def _slivers(camera: Camera, fit: EdgeFit) -> Floats:
 
     Where two edges lie a few pixels apart, either may have been taken for the other.
     """
-    height = fit.rows[:, HEIGHT]
-    a = affine_at(camera, camera.project_at(fit.rows[:, :2], height), height).a
-    gap = fit.view.gap_px[:, :4] / np.sqrt(np.abs(np.linalg.det(a)))[:, None]
-    gap = np.where(fit.view.inner[:, :4] & (fit.view.gap_px[:, :4] < NARROW_PX), gap, 0.0)
-    # Sides 1 and 3 end the length, 0 and 2 the width.
-    return NARROW_SHARE * np.hypot(gap[:, [1, 0]], gap[:, [3, 2]])
+    gap = fit.view.gap_px[:, :4]
+    narrow = fit.view.inner[:, :4] & (gap < NARROW_PX)
+    return NARROW_SHARE * _of_both_ends(camera, fit, np.where(narrow, gap, 0.0))
 
 
 def _out_of_parallel(camera: Camera, fit: EdgeFit, turns: tuple[Floats, Floats]) -> Floats:
     """By how much the ends of the length and of the width turn against the fitted box, (N, 2) mm."""
+    return _of_both_ends(camera, fit, np.where(np.isfinite(turns[1]), turns[0], 0.0)[:, :4])
+
+
+def _of_both_ends(camera: Camera, fit: EdgeFit, px: Floats) -> Floats:
+    """Figures (N, 4) px of the top's edges, of both ends of length and width together: (N, 2) mm."""
     height = fit.rows[:, HEIGHT]
     a = affine_at(camera, camera.project_at(fit.rows[:, :2], height), height).a
-    turn = np.where(np.isfinite(turns[1]), turns[0], 0.0)[:, :4]
-    turn = turn / np.sqrt(np.abs(np.linalg.det(a)))[:, None]
-    return np.asarray(np.hypot(turn[:, [1, 0]], turn[:, [3, 2]]), float)
+    mm = px / np.sqrt(np.abs(np.linalg.det(a)))[:, None]
+    # Sides 1 and 3 end the length, 0 and 2 the width.
+    return np.asarray(np.hypot(mm[:, [1, 0]], mm[:, [3, 2]]), float)
 
 
 def fit_boxes(

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cutcheck.camera import Floats
-from cutcheck.profiles import STEP_PX, peak, profiles, slopes
+from cutcheck.profiles import STEP_PX, edge_normals, peak, profiles, slopes
 from cutcheck.short_rows import lengths, medians
 from cutcheck.solids import FOOT, SAMPLES, TOP, Bools, View
 
@@ -100,7 +100,6 @@ def find_edges(
     points: Floats,
     usable: Bools,
     view: View,
-    merged: Bools,
     at_seam: Bools,
     px_per_mm: Floats,
     outlines: Local,
@@ -112,16 +111,14 @@ def find_edges(
     """Look across each predicted edge of N solids for the edge in the photo.
 
     ``points`` (N, E, M, 2) px lie along the edges, of which those ``usable`` (N, E) are looked for, ``reach``
-    px far. ``merged`` (N, E) are those of side faces too narrow to show two edges; ``at_seam`` (N, E) those
-    where a neighbour touches. ``by_light``: light alone, not colour. ``follow`` px is how far single samples
-    may leave their edge.
+    px far. ``at_seam`` (N, E) are those where a neighbour touches. ``by_light``: light alone, not colour.
+    ``follow`` px is how far single samples may leave their edge.
     """
     s = (np.arange(-HALF, HALF + 1) * STEP_PX).astype(np.float32)
-    tangent = points[..., -1, :] - points[..., 0, :]
-    span = np.linalg.norm(tangent, axis=-1)
+    normal, span = edge_normals(points)
     row, edge = np.nonzero(usable & (span > 2.0))
     place = points[row, edge]
-    normal = np.stack([-tangent[..., 1], tangent[..., 0]], -1)[row, edge] / span[row, edge][:, None]
+    normal = normal[row, edge]
     middle = points.mean(axis=2)
     centre = middle.mean(axis=1)
     flip = np.where(((middle[row, edge] - centre[row]) * normal).sum(-1) < 0.0, -1.0, 1.0)
@@ -139,6 +136,7 @@ def find_edges(
     trust = np.where(outer & met, 1.0 / (1.0 + (held / (2.0 * reach)) ** 2), 0.0)
     middle = np.clip(held, -reach, reach)[:, None].astype(np.float32)
     # An edge may be looked for no further than half-way to its neighbour.
+    merged = view.merged
     gap = np.where(merged, np.inf, view.gap_px)[row, edge]
     limit = np.clip(0.5 * gap, 1.0, 2.0 * reach + 1.0)[:, None].astype(np.float32)
     window = np.exp(-0.5 * ((s - middle) / reach) ** 2) * (np.abs(s - middle) <= limit)

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from cutcheck.camera import Camera, Floats
 from cutcheck.edge_search import SAMPLE_PX, Local, find_edges
 from cutcheck.parts import by_parts
+from cutcheck.profiles import edge_normals
 from cutcheck.silhouette import affine_at, facing
 from cutcheck.solids import FOOT, TOP, UPRIGHT, Bools, Solid, View, fractions
 
@@ -22,7 +23,6 @@ PART = 128  # solids fitted at a time: their profiles are some megabytes
 FIRST_PX = (2.5, 1.5)  # how far each round looks for an edge: to tell candidates apart
 LAST_PX = (1.0, 1.0)  # and to settle the best one
 TURN_FOLLOW_PX, TURN_ROUNDS = 3.0, 3  # the same where an edge's own slant is followed
-MERGED_PX = 2.5  # a side face seen narrower than this shows one edge, not two
 
 
 @dataclass(frozen=True)
@@ -120,7 +120,7 @@ def _fit(
         if touching:
             at_seam = _at_seams(camera.project(solid.points(row, np.zeros(view.visible.shape))), seams)
         view = _without_hidden(view, at_seam)
-        merged = view.visible & (view.gap_px < MERGED_PX)
+        merged = view.merged
         # A side too narrow to show two edges shows one: taken at half height, and less certain.
         level = np.where(merged & (view.kind == FOOT), 0.5, 0.0)
         usable = view.visible & ~(merged & (view.kind == TOP))
@@ -130,7 +130,6 @@ def _fit(
             points,
             usable,
             view,
-            merged,
             at_seam,
             px_per_mm,
             local,
@@ -201,8 +200,7 @@ def _edge_turns(
     straight = camera.project(solid.points(fit.rows, np.zeros(view.visible.shape)))
     at_seam = _at_seams(straight, seams)
     local = Local.of(outlines)
-    merged = view.visible & (view.gap_px < MERGED_PX)
-    usable = view.visible & ~merged & (view.kind != UPRIGHT)
+    usable = view.visible & ~view.merged & (view.kind != UPRIGHT)
     turn, turn_u = np.zeros(view.visible.shape), np.full(view.visible.shape, np.inf)
     t = fractions(straight.shape[2]) - 0.5
     normal = np.zeros((*view.visible.shape, 2))
@@ -213,7 +211,6 @@ def _edge_turns(
             points,
             usable,
             view,
-            merged,
             at_seam,
             px_per_mm,
             local,
@@ -241,9 +238,7 @@ def _at_seams(points: Floats, seams: Floats) -> Bools:
     """Which edges, by their points (N, E, M, 2) px, lie where a neighbour touches, (N, E)."""
     if np.isnan(seams).all():
         return np.zeros(points.shape[:2], bool)
-    tangent = points[..., -1, :] - points[..., 0, :]
-    normal = np.stack([-tangent[..., 1], tangent[..., 0]], -1)
-    normal = normal / np.maximum(np.linalg.norm(normal, axis=-1, keepdims=True), 1e-9)
+    normal, _ = edge_normals(points)
     middle = points.mean(axis=(1, 2))[:, None]
     normal = normal * np.sign(((points.mean(axis=2) - middle) * normal).sum(-1))[..., None]
     return np.asarray(facing(normal, seams), bool)

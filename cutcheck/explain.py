@@ -30,8 +30,7 @@ MOST = 9.0  # an odd size counts no more than this many squared spreads
 # model fitted to 116 rendered photos with truth, so that the expected error of the chosen box is least
 # (tests/nightly/weigh_evidence.py).
 WEIGHTS = np.array([-2.8, -1.1, 4.4, 8.0, -2.3, -2.5, -0.1, -0.85, -0.7])
-
-MISS = 1  # which of them is that of a box's missing its outline
+WITHOUT_OUTLINE = WEIGHTS * np.array([1, 0, 1, 1, 1, 1, 1, 1, 1])  # where the outline itself is doubted
 
 
 class Evidence(NamedTuple):

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from cutcheck.camera import Camera, Floats
 from cutcheck.explain import LEAN_SHARE
-from cutcheck.profiles import sample
+from cutcheck.profiles import edge_normals, sample
 from cutcheck.silhouette import Affine, FirstFit, boxes_at, boxes_of_heights, facing
 from cutcheck.solids import (
     BOW,
@@ -79,9 +79,7 @@ def scan_heights(
     room = np.clip((np.minimum(side_px, across) - CLEAR_PX) / 4.0, 0.0, 1.0)
     weight = np.concatenate([room, np.minimum(room, np.roll(room, 1, axis=-1))], axis=-1) * inner[..., chosen]
     points = camera.project(box_points(box[..., None, None, :], u, v, w))
-    tangent = points[..., -1, :] - points[..., 0, :]
-    span = np.linalg.norm(tangent, axis=-1)
-    normal = np.stack([-tangent[..., 1], tangent[..., 0]], -1) / np.maximum(span, 1e-6)[..., None]
+    normal, span = edge_normals(points)
     middle = points.mean(axis=(-3, -2))[..., None, :]
     outward = normal * np.sign(((points.mean(axis=-2) - middle) * normal).sum(-1))[..., None]
     # Where a neighbour touches, the top face ends at the seam whatever the height.

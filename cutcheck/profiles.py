@@ -22,6 +22,14 @@ def sample(pixels: NDArray[np.uint8], px: Floats) -> NDArray[np.float32]:
     return _at(pixels, px[..., 0], px[..., 1])
 
 
+def edge_normals(points: Floats) -> tuple[Floats, Floats]:
+    """Unit normals (..., 2) to the lines between the ends of edges (..., M, 2) px, and the lines' lengths."""
+    tangent = points[..., -1, :] - points[..., 0, :]
+    span = np.linalg.norm(tangent, axis=-1)
+    normal = np.stack([-tangent[..., 1], tangent[..., 0]], axis=-1)
+    return normal / np.maximum(span, 1e-6)[..., None], np.asarray(span, float)
+
+
 def profiles(pixels: NDArray[np.uint8], points: Floats, normals: Floats, half: int) -> NDArray[np.float32]:
     """Profiles through ``points`` (..., 2) px along unit ``normals`` (..., 2): (..., 2 half + 1, 3).
 

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from cutcheck.camera import Camera, Floats
 from cutcheck.classify import Outlined
 from cutcheck.edgefit import EdgeFit
-from cutcheck.explain import MISS, WEIGHTS, rivals, weigh
+from cutcheck.explain import WITHOUT_OUTLINE, rivals, weigh
 from cutcheck.outlines import area_and_perimeter
-from cutcheck.profiles import sample
+from cutcheck.profiles import edge_normals, sample
 from cutcheck.solids import (
     HEIGHT,
     LENGTH,
@@ -54,10 +54,10 @@ def look_again(
     ``usual`` (N,) are those of the tray's usual size.
     """
     fit, rival = fitted
-    area = np.array([area_and_perimeter(outline)[0] for outline in shaped.outlines[index]])
-    if np.count_nonzero(usual) < FEW:
+    if not odd.any() or np.count_nonzero(usual) < FEW:
         return fitted
     tray = fit.rows[usual]
+    area = np.array([area_and_perimeter(outline)[0] for outline in shaped.outlines[index]])
     # Where pieces touch, the neighbour is as good a box.
     alone = np.isnan(shaped.bow[index]) & np.isnan(shaped.seams[index]).all(axis=(1, 2))
     odd = odd & alone & (area < ROOM * np.median(area[usual]))
@@ -68,7 +68,7 @@ def look_again(
     laid = _laid(camera, shaped, index[which], tray)
     start = np.concatenate([_seen_best(pixels, camera, laid), fit.rows[which][None]])
     found = tried(pixels, camera, shaped, index[which], start)
-    chance = weigh(found, np.where(np.arange(len(WEIGHTS)) == MISS, 0.0, WEIGHTS), tray)
+    chance = weigh(found, WITHOUT_OUTLINE, tray)
     best = np.argmax(chance, axis=0)
     new = np.nonzero(best < len(start) - 1)[0]
     if not len(new):
@@ -103,9 +103,7 @@ def _seen_best(pixels: NDArray[np.uint8], camera: Camera, laid: Floats) -> Float
     """Of boxes (S, N, 9) the ones whose edges the photo shows best: (KEEP, N, 9)."""
     box, rows = Box(samples=FIRST_SAMPLES), laid.reshape(-1, 9)
     points = camera.project(box.points(rows, np.zeros((len(rows), 12))))
-    tangent = points[..., -1, :] - points[..., 0, :]
-    span = np.linalg.norm(tangent, axis=-1)
-    normal = np.stack([-tangent[..., 1], tangent[..., 0]], axis=-1) / np.maximum(span, 1e-6)[..., None]
+    normal, _ = edge_normals(points)
     aside = ACROSS_PX * normal[..., None, :]
     step = np.sqrt(sample(pixels, points + aside)) - np.sqrt(sample(pixels, points - aside))
     # A straight edge has the same step all along.

@@ -21,6 +21,7 @@ Bools = NDArray[np.bool_]
 SAMPLES = 12
 SKEW_SHARE = 0.035  # how far a knife leans, as a share of the height
 TOP, FOOT, UPRIGHT = 0, 1, 2
+MERGED_PX = 2.5  # a side face seen narrower than this shows one edge, not two
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,11 @@ class View:
     inner: Bools
     gap_px: Floats
     kind: NDArray[np.int_]
+
+    @property
+    def merged(self) -> Bools:
+        """Which edges (N, E) are those of side faces too narrow to show two."""
+        return np.asarray(self.visible & (self.gap_px < MERGED_PX), bool)
 
 
 Edges = tuple[NDArray[np.int_], NDArray[np.int_]]  # F edges: of which solid, and which of its edges

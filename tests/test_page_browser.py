@@ -22,7 +22,7 @@ import numpy as np
 import pytest
 from drawing import Phone, camera_over, develop
 from PIL import Image
-from playwright.sync_api import Browser, Page, Route, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Route, expect, sync_playwright
 from pypdfium2 import PdfDocument
 from test_bad_photos import dark, empty_board, half_a_card, no_card, overexposed, shaken
 
@@ -89,13 +89,8 @@ def browser() -> Iterator[Browser]:
         chromium.close()
 
 
-@contextmanager
-def opened(browser: Browser, address: str, size: tuple[int, int]) -> Iterator[Visit]:
-    """The page opened afresh; what is meant for another computer fails, and is told at the end."""
-    width, height = size
-    context = browser.new_context(
-        viewport={"width": width, "height": height}, has_touch=size is PHONE, accept_downloads=True
-    )
+def kept_here(context: BrowserContext) -> list[str]:
+    """A fresh browser's waits set; what is meant for another computer fails, and is told in the list."""
     context.set_default_timeout(SLOW_MS)
     outside: list[str] = []
 
@@ -104,6 +99,17 @@ def opened(browser: Browser, address: str, size: tuple[int, int]) -> Iterator[Vi
         route.abort()
 
     context.route(lambda url: not LOCAL.match(url), refuse)
+    return outside
+
+
+@contextmanager
+def opened(browser: Browser, address: str, size: tuple[int, int]) -> Iterator[Visit]:
+    """The page opened afresh; what is meant for another computer fails, and is told at the end."""
+    width, height = size
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, has_touch=size is PHONE, accept_downloads=True
+    )
+    outside = kept_here(context)
     page = context.new_page()
     complaints: list[str] = []
     page.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)

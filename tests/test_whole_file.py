@@ -56,6 +56,21 @@ def words_of(command: str, photo: Path, file: Path) -> list[str]:
     return [word.replace("_", " ") if "carrot" in word else word for word in words]
 
 
+def set_out(command: str, photo: Path, under: Path) -> tuple[Path, list[str]]:
+    """A folder, with an earlier file where the command replaces one, and the words that write there."""
+    folder = under / "out"
+    folder.mkdir()
+    words = words_of(command, photo, folder / "file")
+    if command in REPLACING:
+        target_of(words).write_bytes(PRECIOUS)
+    return folder, words
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    """What each file of a folder holds."""
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
 def target_of(words: list[str]) -> Path:
     """The file that a command writes, which its last word names."""
     return Path(words[-1])
@@ -67,18 +82,14 @@ def test_a_full_disk_leaves_what_was_there(
 ) -> None:
     """Where the disk is full the error names the file and says to make room; the earlier one is as it was."""
     Journal.open(own_journal).add_cook("Ada Example")
-    folder = tmp_path / "out"
-    folder.mkdir()
-    words = words_of(command, tray_photo, folder / "file")
-    if command in REPLACING:
-        target_of(words).write_bytes(PRECIOUS)
-    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    folder, words = set_out(command, tray_photo, tmp_path)
+    before = contents(folder)
     with full_disk():
         assert run(words) == 2
     said = capsys.readouterr().err
     assert "file." in said
     assert "Make room on the disk" in said
-    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+    assert contents(folder) == before
 
 
 @pytest.mark.parametrize("command", REPLACING + NEW)
@@ -87,12 +98,8 @@ def test_ctrl_c_leaves_what_was_there_and_the_next_run_replaces_it(
 ) -> None:
     """Ctrl-C just before a written file takes its place leaves the earlier one and nothing beside it."""
     Journal.open(own_journal).add_cook("Ada Example")
-    folder = tmp_path / "out"
-    folder.mkdir()
-    words = words_of(command, tray_photo, folder / "file")
-    if command in REPLACING:
-        target_of(words).write_bytes(PRECIOUS)
-    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    folder, words = set_out(command, tray_photo, tmp_path)
+    before = contents(folder)
 
     def pressed(*_: object) -> None:
         raise KeyboardInterrupt
@@ -100,7 +107,7 @@ def test_ctrl_c_leaves_what_was_there_and_the_next_run_replaces_it(
     with monkeypatch.context() as patched:
         patched.setattr("cutcheck.whole_file.os.fsync", pressed)
         assert run(words) == 130
-    assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+    assert contents(folder) == before
     assert run(words) == 0
     assert [path.name for path in folder.iterdir()] == [target_of(words).name]
     assert target_of(words).read_bytes() != PRECIOUS

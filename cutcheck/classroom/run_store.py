@@ -66,7 +66,7 @@ def run_store(out: Path) -> Iterator[RunStore]:
             problem=f"Another run is at work in '{out}'.",
             remedy="Wait until it is done, or name another folder with --out.",
         ) from None
-    except (OSError, NotImplementedError) as error:
+    except (OSError, NotImplementedError) as error:  # filelock's word for a disk that knows no locks
         raise not_written(out, error) from None
     try:
         for left in folder.glob(f"*{whole_file.ENDING}"):  # of a run that was killed while it wrote

@@ -14,9 +14,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page, Route, expect
+from playwright.sync_api import Browser, Page, expect
 from served import served
-from test_page_browser import DESK, LOCAL, SLOW_MS, browser, choose, give, settled
+from test_page_browser import DESK, SLOW_MS, browser, choose, give, kept_here, settled
 from test_page_class_browser import view
 
 from cutcheck.classroom.bench import Bench
@@ -97,14 +97,7 @@ def site(tmp_path_factory: pytest.TempPathFactory, class_folder: Path) -> Iterat
 def page(browser: Browser, site: str) -> Iterator[Page]:
     """A page at desk size; what it asks of other computers fails the test."""
     context = browser.new_context(viewport={"width": DESK[0], "height": DESK[1]})
-    context.set_default_timeout(SLOW_MS)
-    outside: list[str] = []
-
-    def refuse(route: Route) -> None:
-        outside.append(route.request.url)
-        route.abort()
-
-    context.route(lambda url: not LOCAL.match(url), refuse)
+    outside = kept_here(context)
     page = context.new_page()
     yield page
     context.close()
